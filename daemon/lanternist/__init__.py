@@ -1,0 +1,1 @@
+"""The headless light operator for a DJ who plays alone."""

@@ -1,0 +1,33 @@
+"""Everything the desk and the beat clock can be asked to do: one table, read by bindings, OSC, the command line and check."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ActionSpec:
+    """One action. needs_scene: `what` names a scene or chase. low, high: the range of `value`; unit: for people."""
+
+    help: str
+    needs_scene: bool = False
+    low: float = 0.0
+    high: float = 1.0
+    unit: str = ""
+
+
+ACTIONS: dict[str, ActionSpec] = {
+    "start": ActionSpec("start a scene or chase, with its fade", needs_scene=True),
+    "stop": ActionSpec("release a scene or chase, with its fade", needs_scene=True),
+    "toggle": ActionSpec("start it if it is not on, else release it", needs_scene=True),
+    "hold": ActionSpec("on while the value is above 0, released at 0", needs_scene=True, unit="pressed"),
+    "level": ActionSpec("set the intensity of a scene; 0 also leaves it active", needs_scene=True, unit="level"),
+    "master": ActionSpec("set the grand master", unit="level"),
+    "blackout": ActionSpec("1 blacks out at once, 0 gives the light back", unit="on/off"),
+    "release": ActionSpec("release every scene and chase, each with its fade"),
+    "tap": ActionSpec("tap the beat"),
+    "align": ActionSpec("this beat is the one: put the downbeat on the nearest beat"),
+    "shift": ActionSpec("move the downbeat by whole beats", low=-16.0, high=16.0, unit="beats"),
+    "nudge": ActionSpec("move the beat earlier (+) or later (-)", low=-500.0, high=500.0, unit="ms"),
+    "tempo": ActionSpec("run at this tempo by hand; 0 goes back to the sources", high=400.0, unit="bpm"),
+}
+
+CLOCK_ACTIONS = frozenset({"tap", "align", "shift", "nudge", "tempo"})

@@ -1,0 +1,37 @@
+"""Small values that people write in files: durations, percentages, chromaticities."""
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+_DURATION = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*(beats?|bars?|s|ms)?\s*")
+BEATS_A_BAR = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Duration:
+    """A length of time in seconds, or in beats of whatever tempo is being played. amount: 0 or more."""
+
+    amount: float
+    unit: Literal["s", "beats"] = "s"
+
+    def seconds(self, bpm: float) -> float:
+        """The length in seconds at `bpm` beats a minute."""
+        return self.amount if self.unit == "s" else self.amount * 60.0 / bpm
+
+
+def parse_duration(value: object) -> Duration:
+    """A number of seconds, or text such as "2 beats", "1 bar", "1.5 s", "250 ms". Raises ValueError."""
+    if isinstance(value, Duration):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError('should be seconds, or text such as "2 beats"')
+    match = _DURATION.fullmatch(str(value))
+    if match is None or len(str(value)) > 32:
+        raise ValueError('should be seconds (0 or more), or text such as "2 beats", "1 bar", "1.5 s"')
+    amount, unit = float(match[1]), match[2] or "s"
+    if unit.startswith("bar"):
+        return Duration(amount * BEATS_A_BAR, "beats")
+    if unit.startswith("beat"):
+        return Duration(amount, "beats")
+    return Duration(amount / 1000 if unit == "ms" else amount)

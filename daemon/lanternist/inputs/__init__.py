@@ -1,0 +1,1 @@
+"""Ways in: one module an input, imported only when chosen."""

@@ -1,0 +1,37 @@
+"""What an output is: four methods and a settings model. `null` is the smallest example.
+
+An output is used by one thread of its own (`runtime.sender`): open, then send for every frame, then close. It may block;
+nothing waits for it. It never sleeps to pace itself, never retries, never logs: it raises OutputError and is closed,
+its error is kept for `watch`, and it is opened again later. It resolves its device or address anew at every open.
+"""
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from pydantic import BaseModel, ConfigDict
+
+
+class OutputError(Exception):
+    """The output cannot be opened, or has failed. The text says what is wrong and what a person can do."""
+
+
+class OutputSettings(BaseModel):
+    """Base of every output's settings: the keys of its [[outputs]] entry besides `universe`, `by` and `lead_ms`."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+
+class Output(Protocol):
+    """One way out for some universes. `now` is monotonic seconds, handed in; `slots` is 1 to 512 bytes a universe."""
+
+    def open(self) -> None:
+        """Get hold of the device or socket. Raises OutputError."""
+
+    def send(self, slots: Mapping[int, bytes], now: float) -> None:
+        """Take the newest frame of the universes of this output; skip or repeat it as the protocol asks. Raises OutputError."""
+
+    def close(self) -> None:
+        """End in good order (what the protocol says a leaving source sends) and let go. Harmless when not open."""
+
+    def describe(self) -> dict[str, str | int | float]:
+        """A few facts for `watch`: where it sends, how many packets."""
