@@ -1,0 +1,109 @@
+"""A rig: all fixtures of one place, its outputs, its inputs, its points and its limits."""
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field
+
+from lanternist.core.model import Model, Name, Names, Percent, Point, one_or_more
+
+Universe = Annotated[int, Field(ge=1, le=63999)]
+Address = Annotated[int, Field(ge=1, le=512)]
+
+
+class OutputEntry(Model):
+    """One way out. Its other keys belong to the output named by `by` and are checked against that output's settings."""
+
+    model_config = ConfigDict(extra="allow")
+    universe: Annotated[list[Universe], BeforeValidator(one_or_more), Field(min_length=1, max_length=256)]
+    by: str = Field(min_length=1, max_length=40)
+    lead_ms: Annotated[float, Field(ge=0, le=500)] = 0.0
+
+
+class InputEntry(Model):
+    """One way in. Its other keys belong to the input named by `by` and are checked against that input's settings."""
+
+    model_config = ConfigDict(extra="allow")
+    by: str = Field(min_length=1, max_length=40)
+
+
+class Fixture(Model):
+    """One patched unit.
+
+    at: metres, x to the right seen from the room, y from the stage into the room, z up from the floor.
+    hangs: "down" from above, or "up" when it stands on its base. facing_deg: turn of the base about the vertical;
+    at 0 the fixture at pan 0, tilted, leans its beam to +y.
+    """
+
+    name: Name
+    profile: Name
+    mode: Annotated[str, BeforeValidator(lambda value: str(value) if type(value) is int else value)]
+    address: Address
+    universe: Universe = 1
+    groups: Names = Field(default_factory=list)
+    at: Point | None = None
+    hangs: Literal["down", "up"] = "down"
+    facing_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
+
+
+class Zone(Model):
+    """A box in the room that no beam may enter: two opposite corners, in metres."""
+
+    name: Name
+    from_: Point = Field(alias="from")
+    to: Point
+
+
+class Window(Model):
+    """How far the heads named by `on` may pan and tilt, in degrees."""
+
+    on: Name
+    pan: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+    tilt: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+
+
+class Acknowledgement(Model):
+    """Who has allowed more flashes than the guidance, and why. Shown in check, watch and the log."""
+
+    who: Name
+    why: str = Field(min_length=10, max_length=400)
+    warning_signs_posted: bool
+
+
+class Fog(Model):
+    """Limits of fog and haze machines, in seconds and per cent of time over ten minutes."""
+
+    burst_s: Annotated[float, Field(gt=0, le=600)] = 10.0
+    rest_s: Annotated[float, Field(ge=0, le=3600)] = 30.0
+    duty: Percent = 20.0
+
+
+class Limits(Model):
+    """What the guard holds the rig to."""
+
+    flashes_per_second: Annotated[int, Field(ge=1, le=30)] = 3
+    acknowledged: Acknowledgement | None = None
+    zones: list[Zone] = Field(default_factory=list)
+    windows: list[Window] = Field(default_factory=list)
+    fog: Fog = Field(default_factory=Fog)
+    haze: Fog = Field(default_factory=lambda: Fog(burst_s=600.0, rest_s=0.0, duty=100.0))
+
+
+class Clock(Model):
+    """The beat clock of this place. free_bpm: before anything is heard. hold_s: how long a lost source keeps confidence."""
+
+    free_bpm: Annotated[float, Field(ge=20, le=400)] = 120.0
+    hold_s: Annotated[float, Field(ge=0, le=600)] = 10.0
+
+
+class Rig(Model):
+    """One place. on_stop: "blackout", "hold" or a scene to leave behind. safe_scene: what to show when rendering fails."""
+
+    title: str = Field(default="", max_length=120)
+    outputs: Annotated[list[OutputEntry], Field(min_length=1)]
+    inputs: list[InputEntry] = Field(default_factory=lambda: [InputEntry(by="midi"), InputEntry(by="osc")])
+    fixtures: Annotated[list[Fixture], Field(min_length=1)]
+    points: dict[str, Point] = Field(default_factory=dict)
+    limits: Limits = Field(default_factory=Limits)
+    clock: Clock = Field(default_factory=Clock)
+    on_stop: Name = "blackout"
+    safe_scene: Name | None = None

@@ -1,0 +1,176 @@
+"""A show: the colours, scenes, chases and bindings that travel from rig to rig."""
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag
+
+from lanternist.core.model import Length, Model, Name, Names, kind_of, one_or_more
+from lanternist.core.units import Duration
+
+Wave = Literal["sine", "square", "ramp", "triangle", "random"]
+Spread = Literal[
+    "together", "patch order", "left to right", "right to left", "near to far", "far to near", "centre out"
+]  # fmt: skip
+
+
+class ColourTable(Model):
+    """A colour by what it is: `{ kelvin = 2200 }` or `{ x = 0.31, y = 0.33 }` (CIE 1931 chromaticity)."""
+
+    kelvin: Annotated[float, Field(ge=1000, le=25000)] | None = None
+    x: Annotated[float, Field(ge=0, le=1)] | None = None
+    y: Annotated[float, Field(gt=0, le=1)] | None = None
+
+
+PlainColour = Annotated[
+    Annotated[str, Tag("plain")] | Annotated[ColourTable, Tag("table")], Discriminator(kind_of)
+]  # fmt: skip
+
+
+class Motion(Model):
+    """What every effect shares.
+
+    every: one cycle. offset: where in its cycle an effect stands on the beat, 0-1. spread: how the cycle is laid over
+    what the part selects. width: the part of a square's cycle that is high. steps of "random" are drawn from `seed`.
+    All waves are at `high` on the beat (phase 0) but the ramp, which rises from `low` to `high` and falls on the beat.
+    """
+
+    wave: Wave
+    every: Length = Duration(1, "beats")
+    offset: Annotated[float, Field(ge=0, le=1)] = 0.0
+    spread: Spread = "together"
+    width: Annotated[float, Field(gt=0, lt=1)] = 0.5
+    seed: Annotated[int, Field(ge=0, lt=2**31)] = 1
+
+
+class Effect(Motion):
+    """A value that moves between `low` and `high` (either may be the greater), in the unit of its parameter."""
+
+    low: float = 0.0
+    high: float = 100.0
+
+
+class ColourEffect(Motion):
+    """A colour that moves between two colours, in linear light."""
+
+    low: PlainColour
+    high: PlainColour
+
+
+Value = Annotated[Annotated[float, Tag("plain")] | Annotated[Effect, Tag("table")], Discriminator(kind_of)]
+
+
+def _kind_of_colour(value: object) -> str:
+    if isinstance(value, ColourEffect) or (isinstance(value, dict) and "wave" in value):
+        return "effect"
+    return kind_of(value)
+
+
+Colour = Annotated[
+    Annotated[str, Tag("plain")]
+    | Annotated[ColourTable, Tag("table")]
+    | Annotated[ColourEffect, Tag("effect")]
+    | Annotated[list[PlainColour], Tag("list"), Field(min_length=1)],
+    Discriminator(_kind_of_colour),
+]
+
+
+class Part(Model):
+    """What some fixtures do in a scene. Besides these keys: any parameter by its name, as a number or an effect.
+
+    on: selectors (see `core.selectors`). colour: one, several dealt out in patch order, or an effect.
+    aim: a point of the rig for moving heads.
+    """
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, Value] = Field(init=False)
+    on: Names
+    colour: Colour | None = None
+    aim: Name | None = None
+
+    @property
+    def values(self) -> Mapping[str, Value]:
+        """The parameters that the part sets by name, as written in the file (per cent, degrees, hertz)."""
+        return self.__pydantic_extra__ or {}
+
+
+class Playable(Model):
+    """What scenes and chases share. energy: where follow may use it, in per cent."""
+
+    name: Name
+    priority: Annotated[int, Field(ge=0, le=200)] = 100
+    fade_in: Length = Duration(0.0)
+    fade_out: Length = Duration(0.0)
+    energy: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+
+
+class Scene(Playable):
+    """A named look, written for any rig."""
+
+    parts: Annotated[list[Part], Field(min_length=1)]
+
+
+class Step(Model):
+    """One step of a chase."""
+
+    parts: Annotated[list[Part], Field(min_length=1)]
+
+
+class Chase(Playable):
+    """Steps, one after the other. every: the length of a step. fade: the share of a step spent cross-fading into it."""
+
+    every: Length = Duration(1, "beats")
+    fade: Annotated[float, Field(ge=0, le=1)] = 0.0
+    steps: Annotated[list[Step], Field(min_length=1, max_length=256)]
+
+
+class When(Model):
+    """What has to be touched: `{ midi = "note", channel = 10, number = 36 }` or `{ osc = "/pad/1" }`.
+
+    device: a part of the controller's name, when only that one is meant.
+    """
+
+    midi: Literal["note", "cc", "program", "bend"] | None = None
+    channel: Annotated[int, Field(ge=1, le=16)] = 1
+    number: Annotated[int, Field(ge=0, le=127)] = 0
+    osc: Annotated[str, Field(pattern=r"^/[^ #*,?\[\]{}]+$", max_length=120)] | None = None
+    device: str = Field(default="", max_length=80)
+
+
+class Binding(Model):
+    """What a touch does: exactly one action, for a scene or chase (`hold = "slow ember"`) or alone (`tap = true`)."""
+
+    when: When
+    start: Name | None = None
+    stop: Name | None = None
+    toggle: Name | None = None
+    hold: Name | None = None
+    level: Name | None = None
+    master: Literal[True] | None = None
+    blackout: Literal["hold", "toggle"] | None = None
+    release: Literal[True] | None = None
+    tap: Literal[True] | None = None
+    align: Literal[True] | None = None
+    shift: Annotated[float, Field(ge=-16, le=16)] | None = None
+    nudge: Annotated[float, Field(ge=-500, le=500)] | None = None
+
+    def asked(self) -> list[tuple[str, str | float | bool]]:
+        """The actions that the binding names, with what each was given; a right binding names one."""
+        named = self.model_dump(exclude={"when"}, exclude_none=True)
+        return list(named.items())
+
+
+class Show(Model):
+    """Everything that travels."""
+
+    title: str = Field(default="", max_length=120)
+    colours: dict[str, PlainColour] = Field(default_factory=dict)
+    scenes: list[Scene] = Field(default_factory=list)
+    chases: list[Chase] = Field(default_factory=list)
+    bindings: list[Binding] = Field(default_factory=list)
+    on_start: Annotated[list[Name], BeforeValidator(one_or_more)] = Field(default_factory=list)
+
+    @property
+    def playables(self) -> list[Scene | Chase]:
+        """Scenes, then chases: the order in which the desk counts them."""
+        return [*self.scenes, *self.chases]
