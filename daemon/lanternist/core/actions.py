@@ -1,4 +1,4 @@
-"""Everything the desk and the beat clock can be asked to do: one table, read by bindings, OSC, the command line and check."""
+"""Everything the desk and the beat clock can be asked to do: one table, for bindings, OSC and the command line."""
 
 from dataclasses import dataclass
 

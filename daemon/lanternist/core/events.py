@@ -61,7 +61,7 @@ class Transport:
 
 @dataclass(frozen=True, slots=True)
 class SongPosition:
-    """A position in beats (quarter notes) from the start of the song, 0 or more. MIDI SPP counts sixteenths: beat = n / 4.
+    """A position in beats (quarter notes) from the start of the song, 0 or more. MIDI SPP counts sixteenths: n / 4.
 
     running: whether the position is that of `at` and moves on from there (OSC, time code), or is where the next
     Continue will begin (SPP).

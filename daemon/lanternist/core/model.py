@@ -22,7 +22,7 @@ def one_or_more(value: T | list[T]) -> list[T]:
 
 
 def kind_of(value: object) -> str:
-    """Which branch of a union of plain value, list and table a value from a file means, for pydantic's Discriminator."""
+    """Which branch of a union of plain value, list and table a value means, for pydantic's Discriminator."""
     if isinstance(value, BaseModel | dict):
         return "table"
     return "list" if isinstance(value, Sequence) and not isinstance(value, str) else "plain"

@@ -15,7 +15,7 @@ class Parameter:
 
     unit: "level" is 0-1 in the core and 0-100 per cent in files; "deg" and "hz" are the same in both.
     rest: the value when no scene touches it. htp: merges highest-takes-precedence (intensity alone does).
-    emitter: relative luminance of the emitter at full, on a scale where the three of sRGB sum to 1; None: not an emitter.
+    emitter: relative luminance of the emitter at full, on a scale where those of sRGB sum to 1; None: no emitter.
     """
 
     unit: Unit = "level"

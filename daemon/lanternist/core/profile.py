@@ -29,7 +29,7 @@ class Range(Model):
 
 
 class Slot(Model):
-    """One slot. does: a parameter, the same with "-fine" for its low byte, "shutter", or a fixed slot (`FIXED_SLOTS`)."""
+    """One slot. does: a parameter, the same with "-fine" for its low byte, "shutter", or one of `FIXED_SLOTS`."""
 
     does: str = Field(alias="is", min_length=1, max_length=40)
     ranges: list[Range] = Field(default_factory=list)
@@ -83,7 +83,7 @@ class Mode(Model):
 
 
 class Profile(Model):
-    """A fixture type. pan_deg, tilt_deg: the whole travel, centred on 0. Speeds and accelerations: the fastest it moves."""
+    """A fixture type. pan_deg, tilt_deg: the whole travel, centred on 0; its speeds and accelerations at their most."""
 
     title: str = Field(min_length=1, max_length=80)
     kind: Kind

@@ -89,14 +89,14 @@ class Limits(Model):
 
 
 class Clock(Model):
-    """The beat clock of this place. free_bpm: before anything is heard. hold_s: how long a lost source keeps confidence."""
+    """The beat clock here. free_bpm: before anything is heard. hold_s: how long a lost source keeps confidence."""
 
     free_bpm: Annotated[float, Field(ge=20, le=400)] = 120.0
     hold_s: Annotated[float, Field(ge=0, le=600)] = 10.0
 
 
 class Rig(Model):
-    """One place. on_stop: "blackout", "hold" or a scene to leave behind. safe_scene: what to show when rendering fails."""
+    """One place. on_stop: "blackout", "hold" or a scene to leave behind. safe_scene: shown when rendering fails."""
 
     title: str = Field(default="", max_length=120)
     outputs: Annotated[list[OutputEntry], Field(min_length=1)]

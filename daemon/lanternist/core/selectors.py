@@ -44,7 +44,7 @@ class Selectable:
 
 
 def select(terms: Sequence[str], cells: Sequence[Selectable]) -> list[int]:
-    """Indices into `cells` (which are in patch order) that the terms select. Raises SelectorError for an unknown name."""
+    """Indices into `cells` (in patch order) that the terms select. Raises SelectorError for an unknown name."""
     chosen: dict[int, None] = {}
     for term in terms:
         chosen.update(dict.fromkeys(_select_term(term, cells)))

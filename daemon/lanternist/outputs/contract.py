@@ -1,6 +1,6 @@
 """What an output is: four methods and a settings model. `null` is the smallest example.
 
-An output is used by one thread of its own (`runtime.sender`): open, then send for every frame, then close. It may block;
+An output is used by one thread of its own (`runtime.sender`): open, send for every frame, then close. It may block;
 nothing waits for it. It never sleeps to pace itself, never retries, never logs: it raises OutputError and is closed,
 its error is kept for `watch`, and it is opened again later. It resolves its device or address anew at every open.
 """
@@ -28,7 +28,7 @@ class Output(Protocol):
         """Get hold of the device or socket. Raises OutputError."""
 
     def send(self, slots: Mapping[int, bytes], now: float) -> None:
-        """Take the newest frame of the universes of this output; skip or repeat it as the protocol asks. Raises OutputError."""
+        """Take the newest frame of its universes; skip or repeat it as the protocol asks. Raises OutputError."""
 
     def close(self) -> None:
         """End in good order (what the protocol says a leaving source sends) and let go. Harmless when not open."""

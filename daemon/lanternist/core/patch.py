@@ -1,0 +1,61 @@
+"""The patch: fixtures of a rig with their profiles, laid out as cells. The one place that knows where a cell hangs."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from lanternist.core.profile import Profile
+from lanternist.core.rig import Fixture, Rig
+from lanternist.core.selectors import Selectable
+
+CELL_PITCH_M = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Patched:
+    """One fixture with its profile and mode. cells: how many lit parts it has (1 or more)."""
+
+    fixture: Fixture
+    profile: Profile
+    cells: int
+    footprint: int
+
+    @property
+    def last(self) -> int:
+        """The last address it takes; past 512 when it does not fit."""
+        return self.fixture.address + self.footprint - 1
+
+
+def patch(rig: Rig, profiles: Mapping[str, Profile]) -> list[Patched]:
+    """The fixtures of the rig in patch order (universe, address). Raises KeyError for an unknown profile or mode."""
+    patched = []
+    for fixture in sorted(rig.fixtures, key=lambda fixture: (fixture.universe, fixture.address)):
+        profile = profiles[fixture.profile]
+        layout = list(profile.modes[fixture.mode].layout())
+        cells = max(1, max(cell for cell, _ in layout))
+        patched.append(Patched(fixture, profile, cells, len(layout)))
+    return patched
+
+
+def selectable(patched: list[Patched]) -> list[Selectable]:
+    """Every cell of the patch, in patch order, as selectors see it."""
+    return [
+        Selectable(
+            fixture=index,
+            cell=cell,
+            name=one.fixture.name,
+            kind=one.profile.kind,
+            groups=frozenset(one.fixture.groups),
+            x=position(one, cell)[0],
+        )
+        for index, one in enumerate(patched)
+        for cell in range(one.cells)
+    ]
+
+
+def position(one: Patched, cell: int) -> tuple[float, float, float]:
+    """Where a cell hangs, in metres: cells lie side by side along x, around the fixture's own place.
+
+    The pitch of 0.1 m only orders cells; common practice, no source.
+    """
+    x, y, z = one.fixture.at or (0.0, 0.0, 0.0)
+    return x + (cell - (one.cells - 1) / 2) * CELL_PITCH_M, y, z
