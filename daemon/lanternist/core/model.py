@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
-from lanternist.core.units import Duration, parse_duration
+from lanternist.core.units import Duration, parse_duration, positive
 
 T = TypeVar("T")
 
@@ -31,5 +31,6 @@ def kind_of(value: object) -> str:
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$")]
 Names = Annotated[list[Name], BeforeValidator(one_or_more)]
 Length = Annotated[Duration, BeforeValidator(parse_duration)]
+Cycle = Annotated[Length, AfterValidator(positive)]
 Percent = Annotated[float, Field(ge=0, le=100)]
 Point = Annotated[list[float], Field(min_length=3, max_length=3)]

@@ -5,12 +5,12 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag
 
-from lanternist.core.model import Length, Model, Name, Names, kind_of, one_or_more
+from lanternist.core.model import Cycle, Length, Model, Name, Names, kind_of, one_or_more
 from lanternist.core.units import Duration
 
 Wave = Literal["sine", "square", "ramp", "triangle", "random"]
 Spread = Literal[
-    "together", "patch order", "left to right", "right to left", "near to far", "far to near", "centre out"
+    "together", "patch order", "left to right", "right to left", "front to back", "back to front", "centre out"
 ]  # fmt: skip
 
 
@@ -36,7 +36,7 @@ class Motion(Model):
     """
 
     wave: Wave
-    every: Length = Duration(1, "beats")
+    every: Cycle = Duration(1, "beats")
     offset: Annotated[float, Field(ge=0, le=1)] = 0.0
     spread: Spread = "together"
     width: Annotated[float, Field(gt=0, lt=1)] = 0.5
@@ -119,7 +119,7 @@ class Step(Model):
 class Chase(Playable):
     """Steps, one after the other. every: the length of a step. fade: the share of a step spent cross-fading into it."""
 
-    every: Length = Duration(1, "beats")
+    every: Cycle = Duration(1, "beats")
     fade: Annotated[float, Field(ge=0, le=1)] = 0.0
     steps: Annotated[list[Step], Field(min_length=1, max_length=256)]
 

@@ -20,6 +20,13 @@ class Duration:
         return self.amount if self.unit == "s" else self.amount * 60.0 / bpm
 
 
+def positive(duration: Duration) -> Duration:
+    """The same duration, unless it is no time at all: raises ValueError."""
+    if duration.amount <= 0:
+        raise ValueError("should be longer than nothing")
+    return duration
+
+
 def parse_duration(value: object) -> Duration:
     """A number of seconds, or text such as "2 beats", "1 bar", "1.5 s", "250 ms". Raises ValueError."""
     if isinstance(value, Duration):

@@ -1,0 +1,66 @@
+"""Bindings: what a touch of a pad, key, fader or OSC path asks for."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from lanternist.core.events import Action, Control, Touch
+from lanternist.core.show import Binding, When
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """One binding, ready to use. given: what the file gave its action: a scene, a number, or how to black out."""
+
+    device: str
+    do: str
+    given: str | float | bool
+
+
+Bindings = Mapping[Control, tuple[Bound, ...]]
+
+# These follow the control all the way: a fader's place, or pressed and let go. The others act when it is struck.
+_FOLLOWS = frozenset({"hold", "level", "master"})
+
+
+def control_of(when: When) -> Control:
+    """The control that a binding waits for."""
+    if when.osc is not None:
+        return Control("osc", path=when.osc)
+    return Control(when.midi or "", when.channel, 0 if when.midi == "bend" else when.number)
+
+
+def compile_bindings(bindings: Sequence[Binding]) -> Bindings:
+    """Bindings by control. Of one that asks for several things the first counts; `files.check` refuses it."""
+    bound: dict[Control, tuple[Bound, ...]] = {}
+    for binding in bindings:
+        for do, given in binding.asked()[:1]:
+            control = control_of(binding.when)
+            bound[control] = (*bound.get(control, ()), Bound(binding.when.device, do, given))
+    return bound
+
+
+def actions(bindings: Bindings, touch: Touch, blacked_out: bool) -> list[Action]:
+    """What a touch asks for: nothing, one action, or one for each binding whose device answers."""
+    return [
+        action
+        for bound in bindings.get(touch.control, ())
+        if bound.device in touch.device and (action := _action(bound, touch, blacked_out)) is not None
+    ]
+
+
+def _action(bound: Bound, touch: Touch, blacked_out: bool) -> Action | None:
+    what = bound.given if isinstance(bound.given, str) else ""
+    if bound.do == "blackout":
+        return _blackout(bound, touch, blacked_out)
+    if bound.do in _FOLLOWS:
+        return Action(bound.do, touch.at, what, touch.value)
+    if touch.value <= 0:
+        return None
+    value = float(bound.given) if not isinstance(bound.given, str | bool) else 1.0
+    return Action(bound.do, touch.at, what, value)
+
+
+def _blackout(bound: Bound, touch: Touch, blacked_out: bool) -> Action | None:
+    if bound.given == "hold":
+        return Action("blackout", touch.at, value=float(touch.value > 0))
+    return Action("blackout", touch.at, value=float(not blacked_out)) if touch.value > 0 else None

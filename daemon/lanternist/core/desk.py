@@ -1,0 +1,148 @@
+"""The desk: what is active now, and the levels that follow from it.
+
+How levels are made, frame by frame:
+
+- Every playing scene has a weight, its fade: 0 to 1, even in time. Fades in beats are turned into seconds when they
+  begin, at the tempo of that moment. A scene that starts or stops half way through a fade goes on from where it is, and
+  takes the share of the fade time that is left to go. A release that has come to 0 leaves the desk.
+- Scenes stand in order of priority, and within one priority in order of their latest start. Starting a scene that is
+  already on makes it the latest.
+- All parameters but intensity merge LTP: from the base state up, each scene moves the value towards its own by its
+  weight.
+- Intensity merges HTP within one priority: the highest of weight x level x value, over what lower priorities leave,
+  which shows through by 1 - the greatest weight among the scenes that touch it.
+- A chase touches in each step what that step says; an intensity that another of its steps has is 0 meanwhile, any
+  other parameter is left to what lies under the chase.
+- The grand master scales the merged intensities; blackout makes them 0.
+"""
+
+from dataclasses import dataclass, field, replace
+
+from lanternist.core.effects import Floats
+from lanternist.core.events import Action
+from lanternist.core.merge import Plan, Voice, arrange, merge
+from lanternist.core.rig_table import RigTable
+from lanternist.core.show_table import ShowTable
+
+
+@dataclass(frozen=True, slots=True)
+class Playing:
+    """One scene that is on. Its weight goes from `weight` at `since` (seconds) to `target` in `fade` seconds.
+
+    started, beat: when it was started, in seconds and as a beat position. order: counts starts; the greatest is
+    the latest.
+    """
+
+    number: int
+    order: int
+    started: float
+    beat: float
+    since: float
+    weight: float
+    target: float
+    fade: float
+
+    def weight_at(self, now: float) -> float:
+        """The weight at `now`, 0-1."""
+        if now >= self.since + self.fade:
+            return self.target
+        done = max(0.0, (now - self.since) / self.fade)
+        return self.weight + (self.target - self.weight) * done
+
+    def settled(self, now: float) -> bool:
+        """Whether the fade is over."""
+        return now >= self.since + self.fade
+
+
+@dataclass(slots=True)
+class Desk:
+    """What is active. `act` changes it, `render` only reads it: at one `now`, asking twice gives the same levels."""
+
+    rig: RigTable
+    show: ShowTable
+    playing: dict[int, Playing] = field(default_factory=dict)
+    levels: dict[int, float] = field(default_factory=dict)
+    master: float = 1.0
+    blackout: bool = False
+    _order: int = 0
+    _plan: tuple[object, Plan] | None = None
+
+    def act(self, action: Action, beat: float, bpm: float) -> None:
+        """Do what is asked, at `action.at`. beat, bpm: the music then. Raises KeyError for an unknown scene."""
+        match action.do:
+            case "master":
+                self.master = action.value
+            case "blackout":
+                self.blackout = action.value > 0
+            case "release":
+                for number in list(self.playing):
+                    self._stop(number, action.at, bpm)
+            case "level":
+                self.levels[self.show.by_name[action.what]] = action.value
+            case _:
+                self._switch(action, beat, bpm)
+
+    def _switch(self, action: Action, beat: float, bpm: float) -> None:
+        number = self.show.by_name[action.what]
+        if self._wants_on(action, number):
+            self._start(number, action.at, beat, bpm)
+        else:
+            self._stop(number, action.at, bpm)
+
+    def _wants_on(self, action: Action, number: int) -> bool:
+        if action.do == "toggle":
+            playing = self.playing.get(number)
+            return playing is None or playing.target == 0
+        if action.do == "hold":
+            return action.value > 0
+        return action.do == "start"
+
+    def _start(self, number: int, now: float, beat: float, bpm: float) -> None:
+        self._order += 1
+        before = self.playing.get(number)
+        weight = before.weight_at(now) if before else 0.0
+        fade = self.show.playables[number].fade_in.seconds(bpm) * (1.0 - weight)
+        if before and weight > 0:
+            now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=fade)
+        else:
+            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, fade)
+        self.playing[number] = now_on
+
+    def _stop(self, number: int, now: float, bpm: float) -> None:
+        before = self.playing.get(number)
+        if before is None or before.target == 0:
+            return
+        weight = before.weight_at(now)
+        fade = self.show.playables[number].fade_out.seconds(bpm) * weight
+        self.playing[number] = replace(before, since=now, weight=weight, target=0.0, fade=fade)
+
+    def settle(self, now: float) -> None:
+        """Let go of what has faded out by `now`."""
+        for number, one in list(self.playing.items()):
+            if one.target == 0 and one.settled(now):
+                del self.playing[number]
+
+    def level_of(self, number: int) -> float:
+        """The level that a scene's fader gives it, 0-1; 1 until moved."""
+        return self.levels.get(number, 1.0)
+
+    def active(self, now: float) -> list[tuple[Playing, Voice]]:
+        """What is on at `now`, lowest first."""
+        ranked = sorted(self.playing.values(), key=lambda one: (self.show.playables[one.number].priority, one.order))
+        return [(one, self._voice(one, now)) for one in ranked]
+
+    def _voice(self, one: Playing, now: float) -> Voice:
+        playable, weight = self.show.playables[one.number], one.weight_at(now)
+        steady = one.settled(now) and weight == 1.0 and not playable.moves
+        return Voice(playable, one.started, one.beat, weight, self.level_of(one.number), steady)
+
+    def render(self, now: float, beats: Floats) -> Floats:
+        """Levels of every row (rows + 1, physical units). beats: the beat position for each of the rig's leads."""
+        active = self.active(now)
+        voices = [voice for _, voice in active]
+        key = tuple((one.number, one.order, voice.steady, voice.steady and voice.level) for one, voice in active)
+        if self._plan is None or self._plan[0] != key:
+            self._plan = key, arrange(self.rig, voices)
+        levels = merge(self.rig, self._plan[1], voices, now, beats)
+        levels[: self.rig.intensities] *= 0.0 if self.blackout else self.master
+        return levels

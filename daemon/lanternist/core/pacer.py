@@ -1,0 +1,41 @@
+"""The pacer: which frame is due when. Arithmetic on `now`; whoever sleeps is elsewhere.
+
+Frames lie on a fixed grid of absolute deadlines. A frame that could not start in time is not caught up: grid places that
+have gone by are skipped and counted. Two frames never come closer than the wire can carry them, so after a late frame
+the next ones draw in towards the grid step by step.
+"""
+
+from dataclasses import dataclass
+
+PERIOD_S = 0.025
+# The fastest a full universe of 512 slots can be sent: 22.676 ms (ANSI E1.11: 92 + 12 + 513 x 44 us).
+SMALLEST_GAP_S = 0.022676
+
+
+@dataclass(slots=True)
+class Pacer:
+    """A grid that begins at `start` (seconds). begun, late, skipped: counts of frames; lateness: of the newest, in seconds.
+
+    A frame is late when it begins a whole period or more after its place in the grid; then at least one is skipped.
+    """
+
+    start: float
+    place: int = 0
+    deadline: float = 0.0
+    begun: int = 0
+    late: int = 0
+    skipped: int = 0
+    lateness: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.deadline = self.start
+
+    def begin(self, now: float) -> None:
+        """A frame begins at `now`, at its deadline or later; sets the next deadline."""
+        self.begun += 1
+        self.lateness = now - self.deadline
+        missed = max(0, int((now - self.start) / PERIOD_S) - self.place)
+        self.late += missed > 0
+        self.skipped += missed
+        self.place += missed + 1
+        self.deadline = max(self.start + self.place * PERIOD_S, now + SMALLEST_GAP_S)
