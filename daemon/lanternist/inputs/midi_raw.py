@@ -1,0 +1,197 @@
+"""MIDI bytes straight from a character device: the kernel's raw MIDI devices, or one named in the rig.
+
+Needs no library and no sound system. A raw device can be open in one program only.
+"""
+
+import errno
+import logging
+import os
+import re
+import socket
+import stat
+import tty
+from contextlib import closing
+from pathlib import Path
+from selectors import EVENT_READ, DefaultSelector
+from time import monotonic
+from typing import Annotated
+
+from pydantic import Field
+
+from lanternist.inputs.contract import Emit, InputError, InputSettings
+from lanternist.inputs.midi_feed import MidiFeed
+from lanternist.inputs.stopper import Stopper
+from lanternist.inputs.tally import Tally
+
+_LOGGER = logging.getLogger(__name__)
+_CHUNK = 1024
+_DEVICES = Path("/dev/snd")
+_DEVICE = re.compile(r"midiC(\d+)D(\d+)")
+_CARDS = Path("/proc/asound")
+_REMEDY = {
+    errno.ENOENT: "plug it in, or correct `device`",
+    errno.EACCES: "add the user to the group that owns it (often `audio`, or `dialout`)",
+    errno.EBUSY: "another program has it: end that one",
+    errno.EAGAIN: "another program has it: end that one",
+}
+
+
+class Settings(InputSettings):
+    """device: the path of a character device, such as /dev/snd/midiC1D0."""
+
+    device: Annotated[str, Field(min_length=1, max_length=4096)]
+
+
+def open_device(path: str) -> int:
+    """A descriptor to read from without blocking. Raises InputError."""
+    try:
+        device = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY)
+    except (OSError, ValueError) as error:
+        remedy = _REMEDY.get(getattr(error, "errno", 0), "correct `device`")
+        raise InputError(f"cannot open {path}: {getattr(error, 'strerror', error)}; {remedy}") from error
+    if not stat.S_ISCHR(os.fstat(device).st_mode):
+        os.close(device)
+        raise InputError(f"{path} is not a character device; `device` should be one, such as /dev/snd/midiC1D0")
+    if os.isatty(device):
+        # As it is, a terminal would wait for the end of a line and change bytes.
+        tty.setraw(device)
+    return device
+
+
+class RawPort:
+    """One open device."""
+
+    def __init__(self, path: str, feed: MidiFeed) -> None:
+        self.feed = feed
+        self._device = open_device(path)
+
+    def fileno(self) -> int:
+        """For a selector."""
+        return self._device
+
+    def read(self) -> bool:
+        """Emit what has arrived; False when the device has gone."""
+        try:
+            data = os.read(self._device, _CHUNK)
+        except BlockingIOError:
+            return True
+        except OSError:
+            return False
+        self.feed.take(data, monotonic())
+        return bool(data)
+
+    def close(self) -> None:
+        """Let go of the device and of the keys held on it."""
+        os.close(self._device)
+        self.feed.release(monotonic())
+
+
+def find_devices(part: str) -> dict[str, str]:
+    """The kernel's raw MIDI devices whose name holds `part`: path to name."""
+    found = {}
+    for path in sorted(_DEVICES.glob("midiC*D*")):
+        match = _DEVICE.fullmatch(path.name)
+        name = _name_of(match[1], match[2]) or path.name if match else path.name
+        if part.casefold() in name.casefold():
+            found[str(path)] = name
+    return found
+
+
+def _name_of(card: str, device: str) -> str:
+    """What the kernel calls it: the first line of its file in /proc, if there is one."""
+    try:
+        return (_CARDS / f"card{card}" / f"midi{device}").read_text(errors="replace").partition("\n")[0].strip()
+    except OSError:
+        return ""
+
+
+class RawPorts:
+    """Every raw MIDI device of the kernel whose name holds `part`."""
+
+    def __init__(self, part: str, emit: Emit, tally: Tally) -> None:
+        self._part = part
+        self._emit = emit
+        self._tally = tally
+        self._open: dict[str, RawPort] = {}
+        self._refused: set[str] = set()
+
+    def names(self) -> list[str]:
+        """The names of the open devices."""
+        return [port.feed.device for port in list(self._open.values())]
+
+    def scan(self) -> None:
+        """Open what has come, close what has gone."""
+        found = find_devices(self._part)
+        for path in self._open.keys() - found:
+            self._drop(path)
+        self._refused &= found.keys()
+        for path in found.keys() - self._open - self._refused:
+            try:
+                self._open[path] = RawPort(path, MidiFeed(found[path], self._emit, self._tally))
+                _LOGGER.info("midi: listening to %s (%s)", found[path], path)
+            except InputError as error:
+                self._refused.add(path)
+                _LOGGER.warning("midi: %s", error)
+
+    def serve(self, wake: socket.socket, until: float) -> None:
+        """Emit what arrives, until then or until `wake` is readable."""
+        with DefaultSelector() as selector:
+            selector.register(wake, EVENT_READ)
+            for path, port in self._open.items():
+                selector.register(port, EVENT_READ, path)
+            while (now := monotonic()) < until:
+                for key, _ in selector.select(until - now):
+                    if key.fileobj is wake:
+                        return
+                    if not self._open[key.data].read():
+                        selector.unregister(key.fileobj)
+                        self._drop(key.data)
+
+    def close(self) -> None:
+        """Let go of every device."""
+        for path in list(self._open):
+            self._open.pop(path).close()
+
+    def _drop(self, path: str) -> None:
+        port = self._open.pop(path)
+        _LOGGER.warning("midi: %s has gone", port.feed.device)
+        port.close()
+
+
+class MidiRawInput:
+    """Reads one device, named by its path."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._path = settings.device
+        self._stopper = Stopper()
+        self._tally = Tally(_LOGGER, f"midi-raw {self._path}")
+        self._where = "nothing yet"
+
+    def run(self, emit: Emit) -> None:
+        """Read until `stop`. Raises InputError when the device cannot be opened, or has gone."""
+        feed = MidiFeed(Path(self._path).name, emit, self._tally)
+        with (
+            self._stopper.waiting() as wake,
+            closing(RawPort(self._path, feed)) as port,
+            DefaultSelector() as selector,
+        ):
+            selector.register(wake, EVENT_READ)
+            selector.register(port, EVENT_READ)
+            self._where = self._path
+            while not self._stopper.stopped:
+                selector.select()
+                if not port.read():
+                    self._where = "nothing"
+                    raise InputError(f"{self._path} has gone; it is opened again when it is back")
+
+    def stop(self) -> None:
+        """Make `run` return."""
+        self._stopper.stop()
+
+    def describe(self) -> dict[str, str | int | float]:
+        """The device, how many events came, how much was malformed."""
+        return self._tally.describe(self._where)
+
+
+SETTINGS = Settings
+INPUT = MidiRawInput

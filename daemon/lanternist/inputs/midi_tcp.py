@@ -1,0 +1,110 @@
+"""Plain MIDI bytes over TCP, several senders at once: what mido.sockets.connect sends.
+
+Like OSC it knows no password, and listens on this machine only until told otherwise.
+"""
+
+import logging
+import socket
+from contextlib import ExitStack
+from selectors import EVENT_READ, DefaultSelector
+from time import monotonic
+from typing import Annotated
+
+from pydantic import Field
+
+from lanternist.inputs.contract import Emit, InputError, InputSettings
+from lanternist.inputs.listen import listen_on, name_of
+from lanternist.inputs.midi_feed import MidiFeed
+from lanternist.inputs.stopper import Stopper
+from lanternist.inputs.tally import Tally
+
+_LOGGER = logging.getLogger(__name__)
+MOST_CLIENTS = 16
+_CHUNK = 4096
+
+
+class Settings(InputSettings):
+    """host: the address to listen on, "0.0.0.0" for every network. port: 0 takes a free one."""
+
+    host: Annotated[str, Field(min_length=1, max_length=255)] = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535)] = 9080
+
+
+class MidiTcpInput:
+    """Listens on one TCP port; every connection is a MIDI port of its own."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._stopper = Stopper()
+        self._tally = Tally(_LOGGER, "midi-tcp")
+        self._where = "nothing yet"
+        self._clients: dict[socket.socket, MidiFeed] = {}
+
+    def run(self, emit: Emit) -> None:
+        """Listen until `stop`. Raises InputError when the port cannot be had, or is lost."""
+        with (
+            self._stopper.waiting() as wake,
+            listen_on(socket.SOCK_STREAM, self._settings.host, self._settings.port) as listening,
+            DefaultSelector() as selector,
+            ExitStack() as on_leaving,
+        ):
+            on_leaving.callback(self._drop_all)
+            selector.register(wake, EVENT_READ)
+            selector.register(listening, EVENT_READ)
+            self._where = name_of(listening)
+            while not self._stopper.stopped:
+                for key, _ in selector.select():
+                    if key.fileobj is listening:
+                        self._accept(listening, selector, emit)
+                    elif isinstance(key.fileobj, socket.socket) and key.fileobj in self._clients:
+                        self._read(key.fileobj, selector)
+
+    def stop(self) -> None:
+        """Make `run` return."""
+        self._stopper.stop()
+
+    def describe(self) -> dict[str, str | int | float]:
+        """Where it listens, how many are connected, how many events came, how much was malformed."""
+        return self._tally.describe(self._where) | {"clients": len(self._clients)}
+
+    def _accept(self, listening: socket.socket, selector: DefaultSelector, emit: Emit) -> None:
+        try:
+            client, peer = listening.accept()
+        except (BlockingIOError, ConnectionError):
+            return
+        except OSError as error:
+            raise InputError(f"lost {self._where}: {error}; it is opened again") from error
+        if len(self._clients) >= MOST_CLIENTS:
+            self._tally.refuse(f"a connection from {peer[0]}: {MOST_CLIENTS} are connected already", monotonic())
+            client.close()
+            return
+        client.settimeout(0)
+        # A sender whose cable was pulled says no goodbye.
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        self._clients[client] = MidiFeed(f"tcp {peer[0]}", emit, self._tally)
+        selector.register(client, EVENT_READ)
+
+    def _read(self, client: socket.socket, selector: DefaultSelector) -> None:
+        try:
+            data = client.recv(_CHUNK)
+        except BlockingIOError:
+            return
+        except OSError:
+            data = b""
+        if data:
+            self._clients[client].take(data, monotonic())
+            return
+        selector.unregister(client)
+        self._drop(client)
+
+    def _drop(self, client: socket.socket) -> None:
+        client.close()
+        self._clients.pop(client).release(monotonic())
+
+    def _drop_all(self) -> None:
+        for client in list(self._clients):
+            self._drop(client)
+
+
+SETTINGS = Settings
+INPUT = MidiTcpInput

@@ -1,0 +1,85 @@
+"""OSC over UDP: beats, tempo, actions and touches from the network.
+
+There is no password in OSC: whoever reaches the port can play. So it listens on this machine only until told otherwise.
+"""
+
+import logging
+import socket
+from selectors import EVENT_READ, DefaultSelector
+from time import monotonic
+from typing import Annotated
+
+from pydantic import Field
+
+from lanternist.inputs.contract import Emit, InputError, InputSettings
+from lanternist.inputs.listen import listen_on, name_of
+from lanternist.inputs.stopper import Stopper
+from lanternist.inputs.tally import Tally
+from lanternist.wire import osc
+
+_LOGGER = logging.getLogger(__name__)
+# Parsing holds the interpreter: this much costs about ten milliseconds at worst, and 64 kB would cost a frame.
+LONGEST_DATAGRAM = 8192
+# Room for a burst of some thousand messages while another thread has the interpreter.
+_RECEIVE_BUFFER = 1 << 20
+
+
+class Settings(InputSettings):
+    """host: the address to listen on, "0.0.0.0" for every network. port: 0 takes a free one."""
+
+    host: Annotated[str, Field(min_length=1, max_length=255)] = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535)] = 9000
+
+
+class OscInput:
+    """Listens on one UDP port."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._stopper = Stopper()
+        self._tally = Tally(_LOGGER, "osc")
+        self._where = "nothing yet"
+
+    def run(self, emit: Emit) -> None:
+        """Listen until `stop`. Raises InputError when the port cannot be had, or is lost."""
+        with (
+            self._stopper.waiting() as wake,
+            listen_on(socket.SOCK_DGRAM, self._settings.host, self._settings.port) as listening,
+            DefaultSelector() as selector,
+        ):
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _RECEIVE_BUFFER)
+            selector.register(wake, EVENT_READ)
+            selector.register(listening, EVENT_READ)
+            self._where = name_of(listening)
+            while not self._stopper.stopped:
+                selector.select()
+                self._take(listening, emit)
+
+    def stop(self) -> None:
+        """Make `run` return."""
+        self._stopper.stop()
+
+    def describe(self) -> dict[str, str | int | float]:
+        """Where it listens, how many events came, how many messages were refused."""
+        return self._tally.describe(self._where)
+
+    def _take(self, listening: socket.socket, emit: Emit) -> None:
+        """One datagram, if there is one."""
+        try:
+            datagram, sender = listening.recvfrom(LONGEST_DATAGRAM + 1)
+        except BlockingIOError:
+            return
+        except OSError as error:
+            raise InputError(f"lost {self._where}: {error}; it is opened again") from error
+        now = monotonic()
+        if len(datagram) > LONGEST_DATAGRAM:
+            self._tally.refuse(f"a datagram of more than {LONGEST_DATAGRAM} bytes from {sender[0]}", now)
+            return
+        events, refused = osc.read(datagram, now, device=str(sender[0]))
+        self._tally.emit(emit, events)
+        for reason in refused:
+            self._tally.refuse(f"{reason} (from {sender[0]})", now)
+
+
+SETTINGS = Settings
+INPUT = OscInput

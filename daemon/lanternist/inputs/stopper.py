@@ -1,0 +1,42 @@
+"""How `stop` ends a wait in the kernel from another thread."""
+
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+
+class Stopper:
+    """Once stopped, it stays stopped, so a stop that comes before `run` has begun is not lost."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._far: socket.socket | None = None
+        self._stopped = False
+
+    @property
+    def stopped(self) -> bool:
+        """Whether `stop` was called."""
+        return self._stopped
+
+    @contextmanager
+    def waiting(self) -> Iterator[socket.socket]:
+        """A socket to wait on beside the device: it becomes readable, for good, when `stop` is called."""
+        near, far = socket.socketpair()
+        with near, far:
+            with self._lock:
+                self._far = far
+                if self._stopped:
+                    far.shutdown(socket.SHUT_WR)
+            try:
+                yield near
+            finally:
+                with self._lock:
+                    self._far = None
+
+    def stop(self) -> None:
+        """End the wait. Harmless at any time, any number of times."""
+        with self._lock:
+            self._stopped = True
+            if self._far is not None:
+                self._far.shutdown(socket.SHUT_WR)

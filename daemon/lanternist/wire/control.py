@@ -1,0 +1,70 @@
+"""The lines of the control socket, pure: one JSON object a line each way.
+
+Requests: `{"do": "start", "what": "slow ember"}`, `{"do": "master", "value": 0.8}` or `{"get": "status"}`.
+Replies: `{"ok": true}`, `{"ok": true, "status": {...}}` or `{"ok": false, "error": "..."}`.
+"""
+
+import json
+from collections.abc import Collection, Mapping
+from typing import Literal
+
+from lanternist.core.actions import ACTIONS
+from lanternist.core.events import Action
+from lanternist.wire.actions import checked_action, hint
+
+LONGEST_LINE = 65_536
+_KEYS = {"do": {"do", "what", "value"}, "get": {"get"}}
+
+
+class RequestError(Exception):
+    """A request that cannot be met. The text is for the person who asked."""
+
+
+def encode(message: Mapping[str, object]) -> bytes:
+    """One line, with its end. Raises TypeError or ValueError for what JSON cannot carry (also inf and nan)."""
+    return json.dumps(message, allow_nan=False, separators=(",", ":")).encode() + b"\n"
+
+
+def decode(line: bytes) -> dict[str, object]:
+    """The object of one line. Raises RequestError for any other bytes."""
+    try:
+        message = json.loads(line)
+    except (ValueError, RecursionError) as error:
+        raise RequestError(f"not a line of JSON: {str(error)[:200]}") from error
+    if not isinstance(message, dict):
+        raise RequestError("a line should be one JSON object")
+    return message
+
+
+def read_request(line: bytes, names: Collection[str], at: float) -> Action | Literal["status"]:
+    """What one line asks for. names: the scenes and chases there are. Raises RequestError."""
+    if len(line) > LONGEST_LINE:
+        raise RequestError(f"a line of more than {LONGEST_LINE} bytes")
+    message = decode(line)
+    kind = "get" if "get" in message else "do"
+    if kind not in message:
+        raise RequestError('a request has "do" or "get"')
+    for key in message.keys() - _KEYS[kind]:
+        raise RequestError(f"a request with \"{kind}\" has no '{key[:80]}'{hint(key, _KEYS[kind])}")
+    return _get(message) if kind == "get" else _do(message, names, at)
+
+
+def _get(message: Mapping[str, object]) -> Literal["status"]:
+    if message["get"] != "status":
+        raise RequestError('"get" knows only "status"')
+    return "status"
+
+
+def _do(message: Mapping[str, object], names: Collection[str], at: float) -> Action:
+    do, what, value = message["do"], message.get("what", ""), message.get("value")
+    if not isinstance(do, str) or not isinstance(what, str):
+        raise RequestError('"do" and "what" should be text')
+    if value is not None and not isinstance(value, int | float):
+        raise RequestError('"value" should be a number')
+    try:
+        action = checked_action(do, what, None if value is None else float(value), at)
+    except (ValueError, OverflowError) as error:
+        raise RequestError(str(error)) from error
+    if ACTIONS[do].needs_scene and what not in names:
+        raise RequestError(f"no scene is called '{what[:80]}'{hint(what, names)}")
+    return action
