@@ -1,0 +1,42 @@
+"""A receiver on loopback, for tests of network outputs."""
+
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+_PATIENCE = 5.0  # seconds for a packet that must come; the kernel of loopback needs microseconds
+
+
+class Node:
+    """A UDP socket that waits for packets which must come, and knows when there are none: on loopback, at once."""
+
+    def __init__(self, sock: socket.socket) -> None:
+        self.sock = sock
+        self.port: int = sock.getsockname()[1]
+
+    def receive(self) -> bytes:
+        self.sock.settimeout(_PATIENCE)
+        return self.sock.recv(2048)
+
+    def waiting(self) -> list[bytes]:
+        """Everything that has arrived. A send on loopback returns when the packet is in the receiver's queue."""
+        self.sock.settimeout(0)
+        packets = []
+        while True:
+            try:
+                packets.append(self.sock.recv(2048))
+            except BlockingIOError:
+                return packets
+
+
+@contextmanager
+def node(address: str = "127.0.0.1", port: int = 0) -> Iterator[Node]:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        sock.bind((address, port))
+        yield Node(sock)
+
+
+def free_port() -> int:
+    """A UDP port on loopback where nobody listens."""
+    with node() as found:
+        return found.port
