@@ -33,6 +33,8 @@ def parse_duration(value: object) -> Duration:
         return value
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError('should be seconds, or text such as "2 beats"')
+    if not isinstance(value, str) and 0 <= value < 1e32:
+        return Duration(float(value))
     match = _DURATION.fullmatch(str(value))
     if match is None or len(str(value)) > 32:
         raise ValueError('should be seconds (0 or more), or text such as "2 beats", "1 bar", "1.5 s"')
