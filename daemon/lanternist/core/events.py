@@ -101,5 +101,13 @@ class Tempo:
     source: str = "osc"
 
 
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A device is gone: unplugged, or its port closed. What it held down will never be let go by itself."""
+
+    at: float
+    device: str
+
+
 BeatEvent = Tick | Transport | SongPosition | TimeCode | Beat | Tempo
-Event = Touch | Action | BeatEvent
+Event = Touch | Action | Lost | BeatEvent

@@ -39,7 +39,7 @@ class Still:
 
 @dataclass(frozen=True, slots=True)
 class Tier:
-    """The intensities of one priority: the highest of those that stand still, where they are, and the voices that move."""
+    """The intensities of one priority: the highest of what stands still, where that is, and the voices that move."""
 
     highest: Floats
     covered: Floats

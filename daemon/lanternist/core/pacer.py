@@ -1,8 +1,8 @@
 """The pacer: which frame is due when. Arithmetic on `now`; whoever sleeps is elsewhere.
 
-Frames lie on a fixed grid of absolute deadlines. A frame that could not start in time is not caught up: grid places that
-have gone by are skipped and counted. Two frames never come closer than the wire can carry them, so after a late frame
-the next ones draw in towards the grid step by step.
+Frames lie on a fixed grid of absolute deadlines. A frame that could not start in time is not caught up: grid places
+that have gone by are skipped and counted. Two frames never come closer than the wire can carry them, so after a late
+frame the next ones draw in towards the grid step by step.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ SMALLEST_GAP_S = 0.022676
 
 @dataclass(slots=True)
 class Pacer:
-    """A grid that begins at `start` (seconds). begun, late, skipped: counts of frames; lateness: of the newest, in seconds.
+    """A grid that begins at `start` (seconds). begun, late, skipped: counts of frames. lateness: the newest's, seconds.
 
     A frame is late when it begins a whole period or more after its place in the grid; then at least one is skipped.
     """

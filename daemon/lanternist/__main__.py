@@ -1,0 +1,7 @@
+"""`python -m lanternist`."""
+
+import sys
+
+from lanternist.cli import main
+
+sys.exit(main())

@@ -1,0 +1,33 @@
+"""The command line: one module a command, no logic of its own."""
+
+import argparse
+from collections.abc import Sequence
+
+from lanternist.cli import check, demo, run, send, watch
+
+DESCRIPTION = """\
+The light operator for a DJ who plays alone.
+
+  before the night   lanternist check GIG     is everything in the gig's files right?
+  the night          lanternist run GIG       play it, until Ctrl-C
+  meanwhile          lanternist watch         see what it does
+                     lanternist send ...      ask it for something
+  to try it out      lanternist demo          the bundled gig, with nothing connected
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; gives the exit status. argv: without the program's name; that of the process if None."""
+    parser = argparse.ArgumentParser(
+        prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for module in (run, check, send, watch, demo):
+        module.add_parser(commands)
+    args = parser.parse_args(argv)
+    try:
+        return int(args.run(args))
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        return 0

@@ -1,0 +1,52 @@
+"""`lanternist run`: play a gig until it is told to stop."""
+
+import argparse
+import sys
+from pathlib import Path
+
+EXIT = """\
+Ctrl-C or SIGTERM ends it; the outputs are left in the state that the rig's `on_stop` asks for.
+The control socket is at $LANTERNIST_SOCKET if that is set, else where `lanternist send` looks for it.
+
+exit status: 0 stopped in good order, 1 the gig has mistakes (lanternist check tells all of them),
+2 wrong command line or no such gig, 3 already running, 4 stopped, but a part would not end
+"""
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "run",
+        help="play a gig",
+        description="Play a gig: follow its pads and its beat, and send light to its outputs.",
+        epilog=EXIT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("gig", type=Path, metavar="GIG", help="the folder with rig.toml and show.toml")
+    parser.add_argument("--rig", default="rig.toml", metavar="FILE", help="another rig file of the gig")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Play until stopped."""
+    from lanternist.inputs.control import default_socket
+    from lanternist.runtime import daemon
+    from lanternist.runtime.gigs import load
+    from lanternist.runtime.log import start_log
+
+    gig, problems = load(args.gig, args.rig)
+    for problem in problems:
+        print(problem, file=sys.stderr)
+    if gig is None:
+        return 1 if args.gig.is_dir() else 2
+    log = start_log()
+    try:
+        return daemon.run(gig, default_socket())
+    except daemon.AlreadyRunningError as error:
+        print(error, file=sys.stderr)
+        return 3
+    except (daemon.InputError, daemon.OutputError) as error:
+        print(error, file=sys.stderr)
+        return 1
+    finally:
+        log.stop()

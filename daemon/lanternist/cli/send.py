@@ -1,0 +1,79 @@
+"""`lanternist send`: ask the running daemon for one thing."""
+
+import argparse
+import sys
+
+from lanternist.core.actions import ACTIONS, ActionSpec
+
+LIGHT_LEVEL = "level"
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "send",
+        help="ask the running lanternist for one thing",
+        description="Ask the running lanternist for one thing.\n\n" + _table(),
+        epilog="exit status: 0 done, 1 refused (the reason is printed), 2 wrong command line, 3 not running",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("action", choices=list(ACTIONS), metavar="ACTION", help="one of the above")
+    parser.add_argument("words", nargs="*", metavar="SCENE / VALUE", help="what the action needs")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Send it and say what came back."""
+    from lanternist.cli.client import ClientError, ask
+    from lanternist.inputs.control import default_socket
+
+    try:
+        request = _request(args.action, args.words)
+    except ValueError as error:
+        print(error, file=sys.stderr)
+        return 2
+    try:
+        reply = ask(default_socket(), request)
+    except ClientError as error:
+        print(error, file=sys.stderr)
+        return 3
+    if not reply.get("ok"):
+        print(reply.get("error", "refused"), file=sys.stderr)
+        return 1
+    return 0
+
+
+def _table() -> str:
+    return "\n".join(f"  {_usage(do, spec):<28}{spec.help}" for do, spec in ACTIONS.items())
+
+
+def _usage(do: str, spec: ActionSpec) -> str:
+    low, high = (spec.low * _factor(spec), spec.high * _factor(spec))
+    value = f" {low:g}..{high:g}" if spec.unit else ""
+    return do + (" SCENE" if spec.needs_scene else "") + value
+
+
+def _factor(spec: ActionSpec) -> float:
+    """People write per cent, the daemon's own levels are 0-1."""
+    return 100.0 if spec.unit == LIGHT_LEVEL else 1.0
+
+
+def _request(do: str, words: list[str]) -> dict[str, object]:
+    spec, left = ACTIONS[do], list(words)
+    request: dict[str, object] = {"do": do}
+    if spec.needs_scene:
+        if not left:
+            raise ValueError(f"{do} what? A scene or chase has to be named: lanternist send {_usage(do, spec)}")
+        request["what"] = left.pop(0)
+    if left:
+        request["value"] = _number(left.pop(0)) / _factor(spec)
+    if left:
+        raise ValueError(f'{" ".join(left)!r} is too much; a name of several words needs quotes: "slow ember"')
+    return request
+
+
+def _number(text: str) -> float:
+    try:
+        return float({"on": "1", "off": "0"}.get(text, text.removesuffix("%")))
+    except ValueError:
+        raise ValueError(f'{text!r} is not a number; a name of several words needs quotes: "slow ember"') from None

@@ -1,0 +1,121 @@
+"""The picture that `watch` and `demo` draw of a snapshot."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from rich.columns import Columns
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+# What an emitter adds to the colour on the screen, as red, green and blue; common practice, no source.
+_SHADES = {
+    "red": (1.0, 0.0, 0.0), "green": (0.0, 1.0, 0.0), "blue": (0.0, 0.0, 1.0), "white": (1.0, 1.0, 1.0),
+    "warm": (1.0, 0.75, 0.45), "cold": (0.85, 0.92, 1.0), "amber": (1.0, 0.6, 0.0), "lime": (0.7, 1.0, 0.1),
+    "uv": (0.35, 0.0, 0.8),
+}  # fmt: skip
+_OTHERS = ("pan", "tilt", "strobe", "zoom", "fog", "haze", "fan")
+_UNITS = {"pan": "°", "tilt": "°", "strobe": " Hz"}
+
+Snapshot = Mapping[str, Any]
+
+
+def view(status: Snapshot) -> RenderableType:
+    """The whole picture."""
+    return Group(
+        _head(status), Text(), _scenes(status), Text(), _lights(status), Text(), _ways(status), _troubles(status)
+    )
+
+
+def _head(status: Snapshot) -> Text:
+    beat = status["beat"]
+    head = Text()
+    head.append(f"{status['show'] or 'untitled show'} on {status['rig'] or 'untitled rig'}\n", style="bold")
+    head.append("".join("● " if place <= beat["beat_in_bar"] else "○ " for place in range(1, 5)))
+    head.append(f" {beat['bpm']:6.2f} bpm   bar {beat['bar']}   beat {int(beat['phrase_32']) + 1} of 32   ")
+    head.append(f"{beat['state']} on {beat['source'] or 'nothing'}, confidence {beat['confidence']:.0%}")
+    head.append(f", ±{beat['error_ms']:.1f} ms\n")
+    head.append(f"master {status['master']:g} %   ")
+    if status["blackout"]:
+        head.append(" BLACKOUT ", style="reverse bold")
+    return head
+
+
+def _scenes(status: Snapshot) -> RenderableType:
+    if not status["scenes"]:
+        return Text("no scene is on", style="dim")
+    table = _table("scene", "fade", "level", "priority")
+    for scene in reversed(status["scenes"]):
+        fade = _bar(scene["weight"] / 100, 10) + (" going" if scene["releasing"] else "")
+        table.add_row(scene["name"], fade, f"{scene['level']:g} %", str(scene["priority"]))
+    return table
+
+
+def _lights(status: Snapshot) -> RenderableType:
+    fixtures: dict[str, list[Snapshot]] = {}
+    for cell in status["fixtures"]:
+        fixtures.setdefault(cell["name"], []).append(cell)
+    return Columns([_light(name, cells) for name, cells in fixtures.items()], equal=True, padding=(0, 2))
+
+
+def _light(name: str, cells: list[Snapshot]) -> Text:
+    text = Text(f"{name[:16]:<16} ")
+    for cell in cells:
+        text.append("██" if len(cells) == 1 else "█", style=_shade(cell["levels"]))
+    levels = cells[0]["levels"]
+    if len(cells) == 1 and "intensity" in levels:
+        text.append(f" {levels['intensity']:4.0%}")
+    for name in _OTHERS:
+        if levels.get(name):
+            unit = _UNITS.get(name)
+            text.append(f" {name} {levels[name]:.0f}{unit}" if unit else f" {name} {levels[name]:.0%}")
+    return text
+
+
+def _shade(levels: Snapshot) -> str:
+    """The colour of the light, as bright as a screen shows it (a gamma of 2.2)."""
+    emitters = {name: levels[name] for name in _SHADES if name in levels} or {"warm": 1.0}
+    parts = [sum(level * _SHADES[name][part] for name, level in emitters.items()) for part in range(3)]
+    light = levels.get("intensity", 1.0 if levels.keys() & _SHADES.keys() else 0.0)
+    red, green, blue = (round(255 * min(1.0, part * light) ** (1 / 2.2)) for part in parts)
+    return f"rgb({red},{green},{blue})"
+
+
+def _ways(status: Snapshot) -> RenderableType:
+    table = _table("in and out", "", "", "")
+    for way in (*status["inputs"], *status["outputs"]):
+        facts = ", ".join(f"{key} {value}" for key, value in way.items() if key not in ("name", "error", "failures"))
+        table.add_row(way["name"], Text("failed", "reverse") if way["error"] else "works", way["error"] or facts)
+    frames = status["frames"]
+    table.add_row(
+        "frames",
+        f"{frames['late']} late",
+        f"{frames['begun']} made, {frames['skipped']} skipped; begun {frames.get('late_p50_ms', 0):.2f} ms after their "
+        f"time, 1 in 100 over {frames.get('late_p99_ms', 0):.2f} ms; each took {frames.get('took_p50_ms', 0):.2f} ms",
+    )
+    return table
+
+
+def _troubles(status: Snapshot) -> RenderableType:
+    """What a person should act on: what the guard holds back, faults, what was refused."""
+    text = Text()
+    for held in status["guard"]:
+        text.append(f"guard: {held}\n", style="bold")
+    if status["frames"]["faults"]:
+        text.append(f"{status['frames']['faults']} frames could not be made\n", style="bold")
+    events = status["events"]
+    if events["refused"] or events["dropped"]:
+        text.append(f"{events['refused']} actions refused, {events['dropped']} events dropped\n")
+    return text
+
+
+def _table(*titles: str) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for title in titles:
+        table.add_column(title)
+    return table
+
+
+def _bar(share: float, width: int) -> str:
+    full = round(share * width)
+    return "━" * full + "─" * (width - full)

@@ -1,0 +1,63 @@
+"""`lanternist watch`: what the running daemon does, live in a terminal."""
+
+import argparse
+import json
+import sys
+import time
+
+LOOKS_A_SECOND = 8
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "watch",
+        help="see what the running lanternist does",
+        description="See scenes, levels, beat, outputs and late frames of the running lanternist; Ctrl-C ends it.",
+        epilog="exit status: 0, or 3 if nothing is running (with --json; without, it waits)",
+    )
+    parser.add_argument("--json", action="store_true", help="print one snapshot as JSON and end")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show until Ctrl-C, or once."""
+    return _once() if args.json else _live()
+
+
+def _once() -> int:
+    from lanternist.cli.client import ClientError
+
+    try:
+        print(json.dumps(snapshot(), indent=2))
+    except ClientError as error:
+        print(error, file=sys.stderr)
+        return 3
+    return 0
+
+
+def snapshot() -> dict[str, object]:
+    """One snapshot of the running daemon. Raises ClientError."""
+    from lanternist.cli.client import ClientError, ask
+    from lanternist.inputs.control import default_socket
+
+    status = ask(default_socket(), {"get": "status"}).get("status")
+    if not isinstance(status, dict) or not status:
+        raise ClientError("lanternist is there, but its loop does not answer")
+    return status
+
+
+def _live() -> int:
+    from rich.live import Live
+    from rich.text import Text
+
+    from lanternist.cli.client import ClientError
+    from lanternist.cli.view import view
+
+    with Live(Text("looking for lanternist"), screen=True, auto_refresh=False) as live:
+        while True:
+            try:
+                live.update(view(snapshot()), refresh=True)
+            except ClientError as error:
+                live.update(Text(f"{error}; waiting for it (Ctrl-C ends watching)"), refresh=True)
+            time.sleep(1 / LOOKS_A_SECOND)

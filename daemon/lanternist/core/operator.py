@@ -1,0 +1,146 @@
+"""The light operator, sans-IO: events in, frames out. The same events at the same times give the same frames."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS
+from lanternist.core.beat import BeatClock, ClockSettings, ClockState
+from lanternist.core.bindings import actions
+from lanternist.core.desk import Desk
+from lanternist.core.effects import Floats
+from lanternist.core.encode import Slots, encode
+from lanternist.core.events import Action, BeatEvent, Event, Lost, Touch
+from lanternist.core.guard import Guard
+from lanternist.core.rig_table import RigTable
+from lanternist.core.show_table import ShowTable
+
+# A fault that lasts this many frames will not pass by itself: half a second at 40 a second.
+FAULTS_BEFORE_SAFE = 20
+
+
+@dataclass(slots=True)
+class Operator:
+    """Desk, beat clock, guard and encoder behind one door: `take` what has arrived, then ask for the `frame`."""
+
+    rig: RigTable
+    show: ShowTable
+    desk: Desk = field(init=False)
+    clock: BeatClock = field(init=False)
+    guard: Guard = field(init=False)
+    levels: Floats = field(init=False)
+    faults: int = 0
+    refused: int = 0
+    _frame: Slots = field(init=False)
+    _faults_in_a_row: int = 0
+    _held: dict[str, set[str]] = field(default_factory=dict)
+    _notices: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.desk = Desk(self.rig, self.show)
+        settings = self.rig.rig.clock
+        self.clock = BeatClock(ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s))
+        self.guard = Guard(self.rig)
+        self.levels = self.rig.rest
+        self._frame = encode(self.rig, self.levels)
+
+    def begin(self, now: float) -> None:
+        """Start what the show starts with."""
+        for name in self.show.show.on_start:
+            self._act(Action("start", now, name))
+
+    def take(self, event: Event) -> None:
+        """Take in one event, in the order of arrival. Never raises for what comes from outside; see `refused`."""
+        if isinstance(event, Touch):
+            for action in actions(self.show.bindings, event, self.desk.blackout):
+                self._remember_hold(event.device, action)
+                self._act(action)
+        elif isinstance(event, Action):
+            self._act(event)
+        elif isinstance(event, Lost):
+            self._let_go(event)
+        else:
+            self._feed(event)
+
+    def frame(self, now: float) -> Slots:
+        """The slots to send now, (universes, 512). If rendering fails the last good frame is held, and it is reported."""
+        try:
+            self._frame = self._render(now)
+            self._faults_in_a_row = 0
+        except Exception as fault:
+            self._survive(fault, now)
+        return self._frame
+
+    def leave(self, now: float) -> None:
+        """Go to the state that the rig asks for at an orderly stop; for "hold" nothing changes."""
+        wanted = self.rig.rig.on_stop
+        if wanted == "blackout":
+            self.desk.blackout = True
+        elif wanted != "hold":
+            self._only(wanted, now)
+
+    def notices(self) -> list[str]:
+        """What has happened since the last call that a person should read, each thing once."""
+        said = [*self._notices, *self.clock.notices(), *self.guard.notices()]
+        self._notices.clear()
+        return said
+
+    def _render(self, now: float) -> Slots:
+        self.desk.settle(now)
+        beats = np.array([self.clock.beat_at(now + lead) for lead in self.rig.leads])
+        wanted = self.desk.render(now, beats)
+        lost = self.clock.reading(now).state is ClockState.HOLDOVER
+        self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
+        return encode(self.rig, self.levels)
+
+    def _survive(self, fault: Exception, now: float) -> None:
+        self.faults += 1
+        self._faults_in_a_row += 1
+        if self._faults_in_a_row == 1:
+            self._notices.append(f"a frame could not be made, the last one is held: {type(fault).__name__}: {fault}")
+        safe = self.rig.rig.safe_scene
+        if self._faults_in_a_row == FAULTS_BEFORE_SAFE:
+            self._notices.append(f"frames still fail; going to {safe!r} alone" if safe else "frames still fail")
+            self._only(safe, now)
+
+    def _only(self, name: str | None, now: float) -> None:
+        """Nothing but one scene, at once."""
+        self.desk.playing.clear()
+        self.desk.blackout, self.desk.master = False, 1.0
+        if name is not None:
+            self._act(Action("start", now, name))
+
+    def _act(self, action: Action) -> None:
+        problem = self._wrong(action)
+        if problem:
+            self.refused += 1
+            self._notices.append(problem)
+        elif action.do in CLOCK_ACTIONS:
+            self._feed(action)
+        else:
+            reading = self.clock.reading(action.at)
+            self.desk.act(action, reading.beat, reading.bpm)
+
+    def _wrong(self, action: Action) -> str:
+        """Why an action cannot be done, or nothing."""
+        spec = ACTIONS.get(action.do)
+        if spec is None:
+            return f"there is no action {action.do!r}"
+        if spec.needs_scene and action.what not in self.show.by_name:
+            return f"{action.do}: no scene or chase is called {action.what!r}"
+        if not spec.low <= action.value <= spec.high:
+            return f"{action.do}: {action.value:g} is not within {spec.low:g} to {spec.high:g}"
+        return ""
+
+    def _feed(self, event: BeatEvent | Action) -> None:
+        self.clock.feed(event)
+
+    def _remember_hold(self, device: str, action: Action) -> None:
+        if action.do == "hold":
+            held = self._held.setdefault(device, set())
+            (held.add if action.value > 0 else held.discard)(action.what)
+
+    def _let_go(self, event: Lost) -> None:
+        for name in sorted(self._held.pop(event.device, ())):
+            self._notices.append(f"{event.device} is gone; letting go of {name!r}, which it held")
+            self._act(Action("stop", event.at, name))

@@ -1,0 +1,121 @@
+"""The daemon: a checked gig becomes a running night, and ends in good order."""
+
+import ctypes
+import gc
+import logging
+import signal
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+from lanternist.core.operator import Operator
+from lanternist.core.rig_table import compile_rig
+from lanternist.core.show_table import compile_show
+from lanternist.files.gig import Gig
+from lanternist.inputs import registry as inputs
+from lanternist.inputs.contract import InputError
+from lanternist.inputs.control import ControlInput, is_served
+from lanternist.outputs import registry as outputs
+from lanternist.outputs.contract import OutputError
+from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.listener import Listener
+from lanternist.runtime.loop import Loop
+from lanternist.runtime.sender import Sender
+from lanternist.runtime.status import snapshot
+
+log = logging.getLogger(__name__)
+
+STOPPED, ALREADY_RUNNING, UNCLEAN = 0, 3, 4
+# How long the last state is sent before the outputs close: some frames, or time for the guard to let a scene through.
+LEAVE_S = {"hold": 0.0, "blackout": 0.1}
+LEAVE_WITH_SCENE_S = 1.5
+PATIENCE_S = 2.0
+_PR_SET_TIMERSLACK = 29
+
+
+class AlreadyRunningError(Exception):
+    """Another daemon answers at the control socket."""
+
+
+def run(gig: Gig, socket: Path) -> int:
+    """Play `gig` until SIGINT or SIGTERM; control socket at `socket`. Gives the exit status.
+
+    Raises AlreadyRunningError, and OutputError or InputError for a plug-in that is broken.
+    """
+    if is_served(socket):
+        raise AlreadyRunningError(f"lanternist is already running (it answers at {socket}); end it first")
+    table = compile_rig(gig.rig, gig.profiles)
+    operator = Operator(table, compile_show(gig.show, table))
+    inbox = Inbox()
+    senders = make_senders(gig)
+    loop = Loop(
+        operator,
+        inbox,
+        senders,
+        report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now),
+        say=log.info,
+    )
+    control = ControlInput(socket, loop.ask, lambda: operator.show.by_name)
+    listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
+    for part in (*senders, *listeners):
+        part.start()
+    _say_hello(gig, operator)
+    return _play(loop, senders, listeners, gig.rig.on_stop)
+
+
+def make_senders(gig: Gig) -> list[Sender]:
+    """A sender for each output of the rig. Raises OutputError."""
+    return [
+        Sender(f"{number} {one.by}", outputs.make(one.by, one.model_extra or {}, one.universe), one.universe)
+        for number, one in enumerate(gig.rig.outputs, 1)
+    ]
+
+
+def make_listeners(gig: Gig, inbox: Inbox) -> list[Listener]:
+    """A listener for each input of the rig. Raises InputError."""
+    return [
+        Listener(f"{number} {one.by}", inputs.make(one.by, one.model_extra or {}), inbox.put)
+        for number, one in enumerate(gig.rig.inputs, 1)
+    ]
+
+
+def _play(loop: Loop, senders: Sequence[Sender], listeners: Sequence[Listener], on_stop: str) -> int:
+    _settle_process()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: loop.stop())
+    loop.run()
+    log.info("stopping; leaving %s", on_stop if on_stop in LEAVE_S else f"scene {on_stop!r}")
+    for listener in listeners:
+        listener.leave()
+    loop.leave(LEAVE_S.get(on_stop, LEAVE_WITH_SCENE_S))
+    for sender in senders:
+        sender.leave()
+    return _ended([*senders, *listeners])
+
+
+def _ended(parts: Sequence[Sender | Listener]) -> int:
+    until = time.monotonic() + PATIENCE_S
+    stuck = [part for part in parts if not part.ended(max(0.0, until - time.monotonic()))]
+    for part in stuck:
+        log.warning("%s did not end within %g s and is left behind", part.describe()["name"], PATIENCE_S)
+    return UNCLEAN if stuck else STOPPED
+
+
+def _settle_process() -> None:
+    """What keeps frames on time: no long garbage collections, quick turns at the interpreter, exact timers."""
+    gc.collect()
+    gc.freeze()
+    sys.setswitchinterval(0.0005)
+    ctypes.CDLL(None).prctl(_PR_SET_TIMERSLACK, 1, 0, 0, 0)
+
+
+def _say_hello(gig: Gig, operator: Operator) -> None:
+    rig, show = gig.rig, gig.show
+    log.info(
+        "playing %r on %r: %d fixtures in %d universes, %d scenes and chases, %d bindings",
+        show.title, rig.title, len(rig.fixtures), len(operator.rig.universes), len(show.playables), len(show.bindings),
+    )  # fmt: skip
+
+
+__all__ = ["ALREADY_RUNNING", "STOPPED", "UNCLEAN", "AlreadyRunningError", "InputError", "OutputError", "run"]

@@ -1,0 +1,36 @@
+"""A listener: one input on its own thread."""
+
+from collections.abc import Sequence
+
+from lanternist.inputs.contract import Emit, Input
+from lanternist.runtime.part import RETRY_S, Part
+
+
+class Listener:
+    """One input, run again after a failure."""
+
+    def __init__(self, name: str, source: Input, emit: Emit, retry_s: Sequence[float] = RETRY_S) -> None:
+        self._input = source
+        self._part = Part(f"input {name}", lambda: source.run(emit), retry_s)
+
+    def start(self) -> None:
+        """Start the thread."""
+        self._part.start()
+
+    def leave(self) -> None:
+        """Make the thread end. Does not wait."""
+        self._part.leaving.set()
+        self._input.stop()
+
+    def ended(self, timeout: float) -> bool:
+        """Whether the thread has ended, waiting up to `timeout` seconds."""
+        return self._part.ended(timeout)
+
+    def describe(self) -> dict[str, str | int | float]:
+        """State for `watch`."""
+        return {
+            "name": self._part.name.removeprefix("input "),
+            "error": self._part.error,
+            "failures": self._part.failures,
+            **self._input.describe(),
+        }

@@ -1,0 +1,117 @@
+"""The loop: every 25 ms take what has arrived, make the frame, hand it to the outputs. It waits for nothing else."""
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lanternist.core.encode import Slots
+from lanternist.core.operator import Operator
+from lanternist.core.pacer import Pacer
+from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.sender import Sender
+
+# A minute of frames: enough for a p99.9 that means something, little enough to sort between two frames.
+REMEMBERED = 2400
+
+
+@dataclass(slots=True)
+class Lateness:
+    """How late the last minute's frames began, and how long they took, in seconds."""
+
+    began: NDArray[np.float64] = field(default_factory=lambda: np.zeros(REMEMBERED))
+    took: NDArray[np.float64] = field(default_factory=lambda: np.zeros(REMEMBERED))
+    frames: int = 0
+
+    def add(self, began: float, took: float) -> None:
+        """Remember one frame."""
+        at = self.frames % REMEMBERED
+        self.began[at], self.took[at] = began, took
+        self.frames += 1
+
+    def summary(self) -> dict[str, float]:
+        """Median and 99th percentile, in ms."""
+        count = min(self.frames, REMEMBERED)
+        if not count:
+            return {}
+        late = np.percentile(self.began[:count], (50, 99, 100)) * 1000
+        took = np.percentile(self.took[:count], (50, 99)) * 1000
+        names = ("late_p50_ms", "late_p99_ms", "late_max_ms", "took_p50_ms", "took_p99_ms")
+        return {name: round(float(value), 3) for name, value in zip(names, (*late, *took), strict=True)}
+
+
+@dataclass(slots=True)
+class Asked:
+    """A question to the loop from another thread. The loop answers between two frames."""
+
+    answer: dict[str, object] = field(default_factory=dict)
+    answered: threading.Event = field(default_factory=threading.Event)
+
+
+@dataclass(slots=True)
+class Loop:
+    """Owns the operator. `run` is called on one thread; only `stop` and `ask` may be called from others."""
+
+    operator: Operator
+    inbox: Inbox
+    senders: Sequence[Sender]
+    report: Callable[[float], dict[str, object]]
+    say: Callable[[str], None]
+    pacer: Pacer = field(init=False)
+    lateness: Lateness = field(default_factory=Lateness)
+    _stopping: bool = False
+    _asked: list[Asked] = field(default_factory=list)
+
+    def stop(self) -> None:
+        """End after the frame that is being made. Safe in a signal handler."""
+        self._stopping = True
+
+    def ask(self, timeout: float = 1.0) -> dict[str, object]:
+        """The state, as `watch` shows it, taken between two frames. Empty if the loop does not answer in time."""
+        asked = Asked()
+        self._asked.append(asked)
+        asked.answered.wait(timeout)
+        return asked.answer
+
+    def run(self) -> None:
+        """Make frames until `stop`."""
+        self.pacer = Pacer(time.monotonic())
+        self.operator.begin(self.pacer.start)
+        while not self._stopping:
+            self._frame()
+
+    def leave(self, seconds: float) -> None:
+        """Go to the state that the rig asks for at the end, and show it for a while."""
+        self.operator.leave(time.monotonic())
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            self._frame()
+
+    def _frame(self) -> None:
+        self._wait()
+        now = time.monotonic()
+        self.pacer.begin(now)
+        for event in () if self._stopping else self.inbox.take():
+            self.operator.take(event)
+        self._hand_over(self.operator.frame(now))
+        self.lateness.add(self.pacer.lateness, time.monotonic() - now)
+        for notice in self.operator.notices():
+            self.say(notice)
+        while self._asked:
+            asked = self._asked.pop()
+            asked.answer.update(self.report(now))
+            asked.answered.set()
+
+    def _wait(self) -> None:
+        # A signal handler may run in the middle of a sleep, which then goes on: at most one period.
+        left = self.pacer.deadline - time.monotonic()
+        if left > 0:
+            time.sleep(left)
+
+    def _hand_over(self, frame: Slots) -> None:
+        slots = {universe: frame[at].tobytes() for at, universe in enumerate(self.operator.rig.universes)}
+        for sender in self.senders:
+            sender.offer({universe: slots[universe] for universe in sender.universes})

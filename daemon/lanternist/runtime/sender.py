@@ -1,0 +1,72 @@
+"""A sender: one output, fed by its own thread from a mailbox of one."""
+
+import threading
+import time
+from collections import deque
+from collections.abc import Mapping, Sequence
+
+from lanternist.outputs.contract import Output
+from lanternist.runtime.part import RETRY_S, Part
+
+Slots = Mapping[int, bytes]
+
+
+class Sender:
+    """One output. The loop calls `offer` for every frame; nothing the output does can make the loop wait."""
+
+    def __init__(self, name: str, output: Output, universes: Sequence[int], retry_s: Sequence[float] = RETRY_S) -> None:
+        self.universes = tuple(universes)
+        self.overwritten = 0
+        self._output = output
+        self._mailbox: deque[Slots] = deque(maxlen=1)
+        self._ready = threading.Event()
+        self._part = Part(f"output {name}", self._open_and_send, retry_s)
+
+    def start(self) -> None:
+        """Start the thread; the output is opened there."""
+        self._part.start()
+
+    def offer(self, slots: Slots) -> None:
+        """Leave the newest frame; one that was not taken yet is gone."""
+        self.overwritten += len(self._mailbox)
+        self._mailbox.append(slots)
+        self._ready.set()
+
+    def leave(self) -> None:
+        """Send what is in the mailbox, close the output in good order, end the thread. Does not wait."""
+        self._part.leaving.set()
+        self._ready.set()
+
+    def ended(self, timeout: float) -> bool:
+        """Whether the thread has ended, waiting up to `timeout` seconds."""
+        return self._part.ended(timeout)
+
+    def describe(self) -> dict[str, str | int | float]:
+        """State for `watch`."""
+        return {
+            "name": self._part.name.removeprefix("output "),
+            "universes": ", ".join(map(str, self.universes)),
+            "error": self._part.error,
+            "failures": self._part.failures,
+            "overwritten": self.overwritten,
+            **self._output.describe(),
+        }
+
+    def _open_and_send(self) -> None:
+        try:
+            self._output.open()
+            self._part.works()
+            self._send_until_leaving()
+        finally:
+            self._output.close()
+
+    def _send_until_leaving(self) -> None:
+        leaving = False
+        while not leaving:
+            # Looked at before the mailbox: what was offered before `leave` is still sent.
+            leaving = self._part.leaving.is_set()
+            if not leaving:
+                self._ready.wait()
+            self._ready.clear()
+            if self._mailbox:
+                self._output.send(self._mailbox.popleft(), time.monotonic())

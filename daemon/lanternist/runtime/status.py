@@ -1,0 +1,82 @@
+"""What `watch` and `--json` show: one snapshot of the night as plain values."""
+
+from collections.abc import Sequence
+
+from lanternist.core.operator import Operator
+from lanternist.core.parameters import PARAMETERS
+from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.listener import Listener
+from lanternist.runtime.loop import Loop
+from lanternist.runtime.sender import Sender
+
+Plain = dict[str, object]
+
+
+def snapshot(
+    operator: Operator, loop: Loop, inbox: Inbox, senders: Sequence[Sender], listeners: Sequence[Listener], now: float
+) -> Plain:
+    """The state at `now`. Levels are per cent of full, times milliseconds, beats as the beat clock counts them."""
+    return {
+        "rig": operator.rig.rig.title,
+        "show": operator.show.show.title,
+        "master": round(operator.desk.master * 100, 1),
+        "blackout": operator.desk.blackout,
+        "beat": _beat(operator, now),
+        "scenes": _scenes(operator, now),
+        "fixtures": _fixtures(operator),
+        "guard": [str(one) for one in operator.guard.held()],
+        "outputs": [sender.describe() for sender in senders],
+        "inputs": [listener.describe() for listener in listeners],
+        "frames": {
+            "begun": loop.pacer.begun,
+            "late": loop.pacer.late,
+            "skipped": loop.pacer.skipped,
+            "faults": operator.faults,
+            **loop.lateness.summary(),
+        },
+        "events": {"refused": operator.refused, "dropped": inbox.dropped},
+    }
+
+
+def _beat(operator: Operator, now: float) -> Plain:
+    reading = operator.clock.reading(now)
+    return {
+        "beat": round(reading.beat, 2),
+        "bpm": round(reading.bpm, 2),
+        "bar": reading.bar,
+        "beat_in_bar": reading.beat_in_bar,
+        "phrase_8": round(reading.phrase_8, 2),
+        "phrase_16": round(reading.phrase_16, 2),
+        "phrase_32": round(reading.phrase_32, 2),
+        "source": reading.source,
+        "state": reading.state.name.lower(),
+        "confidence": round(reading.confidence, 2),
+        "error_ms": round(reading.error_ms, 2),
+    }
+
+
+def _scenes(operator: Operator, now: float) -> list[Plain]:
+    return [
+        {
+            "name": voice.playable.name,
+            "priority": voice.playable.priority,
+            "weight": round(voice.weight * 100, 1),
+            "level": round(voice.level * 100, 1),
+            "releasing": playing.target == 0,
+        }
+        for playing, voice in operator.desk.active(now)
+    ]
+
+
+def _fixtures(operator: Operator) -> list[Plain]:
+    """The light of every cell: its intensity, and its emitters as they are driven."""
+    table, levels = operator.rig, operator.levels
+    lights: list[Plain] = [
+        {"name": cell.name, "cell": cell.cell + 1, "kind": cell.kind, "levels": {}} for cell in table.cells
+    ]
+    kinds = list(PARAMETERS)
+    for row in range(table.rows):
+        shown = lights[table.cell[row]]["levels"]
+        if isinstance(shown, dict):
+            shown[kinds[table.kind[row]]] = round(float(levels[row]), 4)
+    return lights
