@@ -19,7 +19,7 @@ class ColourTable(Model):
 
     kelvin: Annotated[float, Field(ge=1000, le=25000)] | None = None
     x: Annotated[float, Field(ge=0, le=1)] | None = None
-    y: Annotated[float, Field(gt=0, le=1)] | None = None
+    y: Annotated[float, Field(ge=0.001, le=1)] | None = None
 
 
 PlainColour = Annotated[
