@@ -1,0 +1,182 @@
+"""What every network output does when the network does not do what it should. Art-Net stands for both."""
+
+import errno
+import os
+import socket
+from typing import Any, ClassVar
+
+import pytest
+from tests.nodes import free_port, node
+
+from lanternist.outputs.artnet import ArtNetOutput, ArtNetSettings
+from lanternist.outputs.contract import OutputError
+from lanternist.testing.outputs import check_refusal
+from lanternist.wire import artnet
+
+FULL = {1: b"\xff" * 4}
+DARK = {1: bytes(4)}
+
+
+class ScriptedSocket(socket.socket):
+    """A real socket whose next sends fail with the errors in `errors`, as the kernel's would."""
+
+    errors: ClassVar[list[int]] = []
+
+    def sendto(self, *arguments: Any) -> int:
+        if self.errors:
+            number = self.errors.pop(0)
+            raise OSError(number, os.strerror(number))
+        return super().sendto(*arguments)
+
+
+@pytest.fixture
+def errors(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    found: list[int] = []
+    monkeypatch.setattr(ScriptedSocket, "errors", found)
+    monkeypatch.setattr(socket, "socket", ScriptedSocket)
+    return found
+
+
+def to_port(port: int, to: str = "127.0.0.1") -> ArtNetOutput:
+    return ArtNetOutput(ArtNetSettings(to=to, port=port), [1])
+
+
+def slots_of(packets: list[bytes]) -> list[bytes]:
+    found = [artnet.parse(packet) for packet in packets]
+    return [packet.slots for packet in found if isinstance(packet, artnet.Dmx)]
+
+
+def test_nobody_listens_is_a_warning_and_the_light_is_back_with_the_node() -> None:
+    output = to_port(free_port())
+    output.open()
+    for n in range(10):
+        output.send({1: bytes([n, 0])}, n * 0.025)
+    facts = output.describe()
+    assert facts["refused"] == 9  # each send but the first hears of the one before
+    assert "nobody listens" in str(facts["warning"])
+    with node(port=int(facts["port"])) as back:
+        output.send(FULL, 0.25)
+        assert slots_of([back.receive()]) == [FULL[1]]
+        output.send(DARK, 0.275)
+        assert slots_of([back.receive()]) == [DARK[1]]
+        assert "warning" in output.describe()
+        output.send(FULL, 4.0)
+        assert "warning" not in output.describe()
+    output.close()
+
+
+def test_a_still_frame_is_warned_about_too() -> None:
+    """At the slowest rate there is: one repeat every 0.9 s."""
+    output = to_port(free_port())
+    output.open()
+    for n in range(400):
+        output.send(FULL, n * 0.025)
+        assert n * 0.025 < 1.0 or "warning" in output.describe()
+    output.close()
+
+
+def test_a_full_buffer_drops_and_the_frame_stays_due(errors: list[int]) -> None:
+    with node() as receiver:
+        output = to_port(receiver.port)
+        output.open()
+        errors += [errno.EAGAIN, errno.ENOBUFS]
+        output.send(FULL, 0.0)
+        output.send(FULL, 0.025)
+        assert receiver.waiting() == []
+        output.send(FULL, 0.05)
+        output.send(FULL, 0.075)
+        [packet] = receiver.waiting()
+        assert packet[12] == artnet.FIRST_SEQUENCE  # what was dropped took no number
+        assert slots_of([packet]) == [FULL[1]]
+        facts = output.describe()
+        assert (facts["packets"], facts["dropped"]) == (1, 2)
+        output.close()
+
+
+@pytest.mark.parametrize(
+    ("number", "says"),
+    [
+        (errno.ENETUNREACH, "cable"),
+        (errno.EHOSTUNREACH, "check that the node is on"),
+        (errno.ENETDOWN, "cable"),
+        (errno.EPERM, "firewall"),
+        (errno.EIO, os.strerror(errno.EIO)),
+    ],
+)
+def test_what_the_network_says_is_told_in_words(errors: list[int], number: int, says: str) -> None:
+    with node() as receiver:
+        output = to_port(receiver.port)
+        output.open()
+        errors.append(number)
+        with pytest.raises(OutputError, match=says) as raised:
+            output.send(FULL, 0.0)
+        assert f"127.0.0.1, port {receiver.port}" in str(raised.value)
+        output.close()
+
+
+def test_a_failed_output_plays_on_after_it_was_opened_again(errors: list[int]) -> None:
+    with node() as receiver:
+        output = to_port(receiver.port)
+        output.open()
+        errors.append(errno.EHOSTUNREACH)
+        with pytest.raises(OutputError):
+            output.send(FULL, 0.0)
+        output.close()
+        output.open()
+        output.send(FULL, 1.0)
+        assert slots_of(receiver.waiting()) == [FULL[1]]
+        output.close()
+
+
+def test_out_of_sockets_is_told_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    def none_left(*_: object) -> None:
+        raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+
+    monkeypatch.setattr(socket, "socket", none_left)
+    check_refusal(lambda: to_port(6454))
+
+
+def test_broadcast_is_refused() -> None:
+    """Art-Net 4: ArtDmx goes to one node."""
+    output = to_port(6454, to="255.255.255.255")
+    with pytest.raises(OutputError, match="not a broadcast address"):
+        output.open()
+
+
+def test_a_name_that_cannot_be_one() -> None:
+    check_refusal(lambda: to_port(6454, to="dimmer..hall"))
+
+
+def test_a_name_that_nobody_knows(monkeypatch: pytest.MonkeyPatch) -> None:
+    def unknown(*_: object) -> None:
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    monkeypatch.setattr(socket, "getaddrinfo", unknown)
+    check_refusal(lambda: to_port(6454, to="dimmer-hall"))
+    with pytest.raises(OutputError, match=r'"dimmer-hall".*check the name'):
+        to_port(6454, to="dimmer-hall").open()
+
+
+def test_the_name_is_asked_for_anew_at_every_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    addresses = iter(["127.0.0.1", "127.0.0.2"])
+
+    def moved(_: str, port: int, *__: object) -> list[tuple[int, int, int, str, tuple[str, int]]]:
+        return [(socket.AF_INET, socket.SOCK_DGRAM, 17, "", (next(addresses), port))]
+
+    with node("127.0.0.1") as before, node("127.0.0.2", before.port) as after:
+        monkeypatch.setattr(socket, "getaddrinfo", moved)
+        output = to_port(before.port, to="dimmer-hall")
+        for _ in range(2):
+            output.open()
+            output.send(FULL, 0.0)
+            output.close()
+        assert len(before.waiting()) == len(after.waiting()) == 1
+
+
+def test_localhost_is_a_name() -> None:
+    with node() as receiver:
+        output = to_port(receiver.port, to="localhost")
+        output.open()
+        output.send(FULL, 0.0)
+        assert len(receiver.waiting()) == 1
+        output.close()
