@@ -116,6 +116,12 @@ class Desk:
         fade = self.show.playables[number].fade_out.seconds(bpm) * weight
         self.playing[number] = replace(before, since=now, weight=weight, target=0.0, fade=fade)
 
+    def only(self, number: int | None, now: float, beat: float) -> None:
+        """Nothing but one scene, or nothing at all, at once and at full: without fades, levels, master or blackout."""
+        self._order += 1
+        self.playing = {} if number is None else {number: Playing(number, self._order, now, beat, now, 1.0, 1.0, 0.0)}
+        self.levels, self.master, self.blackout = {}, 1.0, False
+
     def settle(self, now: float) -> None:
         """Let go of what has faded out by `now`."""
         for number, one in list(self.playing.items()):

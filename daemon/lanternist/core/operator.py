@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS
-from lanternist.core.beat import BeatClock, ClockSettings, ClockState
+from lanternist.core.beat import BeatClock, ClockSettings, State
 from lanternist.core.bindings import actions
 from lanternist.core.desk import Desk
 from lanternist.core.effects import Floats
@@ -33,6 +33,7 @@ class Operator:
     refused: int = 0
     _frame: Slots = field(init=False)
     _faults_in_a_row: int = 0
+    _leaving: bool = False
     _held: dict[str, set[str]] = field(default_factory=dict)
     _notices: list[str] = field(default_factory=list)
 
@@ -78,6 +79,7 @@ class Operator:
             self.desk.blackout = True
         elif wanted != "hold":
             self._only(wanted, now)
+        self._leaving = True
 
     def notices(self) -> list[str]:
         """What has happened since the last call that a person should read, each thing once."""
@@ -89,7 +91,7 @@ class Operator:
         self.desk.settle(now)
         beats = np.array([self.clock.beat_at(now + lead) for lead in self.rig.leads])
         wanted = self.desk.render(now, beats)
-        lost = self.clock.reading(now).state is ClockState.HOLDOVER
+        lost = self._leaving or self.clock.reading(now).state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
         return encode(self.rig, self.levels)
 
@@ -104,11 +106,7 @@ class Operator:
             self._only(safe, now)
 
     def _only(self, name: str | None, now: float) -> None:
-        """Nothing but one scene, at once."""
-        self.desk.playing.clear()
-        self.desk.blackout, self.desk.master = False, 1.0
-        if name is not None:
-            self._act(Action("start", now, name))
+        self.desk.only(None if name is None else self.show.by_name[name], now, self.clock.beat_at(now))
 
     def _act(self, action: Action) -> None:
         problem = self._wrong(action)

@@ -28,7 +28,7 @@ log = logging.getLogger(__name__)
 
 STOPPED, ALREADY_RUNNING, UNCLEAN = 0, 3, 4
 # How long the last state is sent before the outputs close: some frames, or time for the guard to let a scene through.
-LEAVE_S = {"hold": 0.0, "blackout": 0.1}
+LEAVE_S = {"hold": 0.1, "blackout": 0.1}
 LEAVE_WITH_SCENE_S = 1.5
 PATIENCE_S = 2.0
 _PR_SET_TIMERSLACK = 29

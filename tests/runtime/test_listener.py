@@ -1,0 +1,66 @@
+"""A listener: one input on its own thread, run again after a failure; and the inbox it fills."""
+
+import queue
+import threading
+
+from lanternist.core.events import Event, Tick
+from lanternist.inputs.contract import Emit, InputError
+from lanternist.runtime.inbox import A_FRAME, HOLDS, Inbox
+from lanternist.runtime.listener import Listener
+
+PATIENCE = 10.0
+
+
+class ScriptedInput:
+    """Fails as often as it is told, then emits one tick and waits for stop."""
+
+    def __init__(self, *failures: Exception) -> None:
+        self._failures = list(failures)
+        self._stop = threading.Event()
+        self.runs: queue.SimpleQueue[str] = queue.SimpleQueue()
+
+    def run(self, emit: Emit) -> None:
+        if self._failures:
+            self.runs.put("failed")
+            raise self._failures.pop(0)
+        emit(Tick(1.0))
+        self.runs.put("running")
+        self._stop.wait(PATIENCE)
+
+    def stop(self) -> None:
+        self._stop.set()
+
+    def describe(self) -> dict[str, str | int | float]:
+        return {"listens on": "a script"}
+
+
+def test_an_input_is_run_again_after_any_failure_and_its_events_arrive() -> None:
+    source = ScriptedInput(InputError("port 9000 is taken"), ValueError("a bug"))
+    events: list[Event] = []
+    listener = Listener("pads", source, events.append, retry_s=(0.01,))
+    listener.start()
+    assert [source.runs.get(timeout=PATIENCE) for _ in range(3)] == ["failed", "failed", "running"]
+    assert events == [Tick(1.0)]
+    assert listener.describe() == {"name": "pads", "error": "", "failures": 2, "listens on": "a script"}
+    listener.leave()
+    assert listener.ended(PATIENCE)
+
+
+def test_a_failed_input_keeps_its_error() -> None:
+    source = ScriptedInput(InputError("no MIDI here"))
+    listener = Listener("pads", source, lambda _event: None, retry_s=(60.0,))
+    listener.start()
+    assert source.runs.get(timeout=PATIENCE) == "failed"
+    listener.leave()
+    assert listener.ended(PATIENCE)
+    assert listener.describe()["error"] == "no MIDI here"
+
+
+def test_the_inbox_is_in_order_bounded_and_counts_what_it_drops() -> None:
+    inbox = Inbox()
+    for number in range(HOLDS + 5):
+        inbox.put(Tick(float(number)))
+    assert inbox.dropped == 5
+    first = [event.at for event in inbox.take()]
+    assert first == [float(number) for number in range(A_FRAME)]
+    assert next(inbox.take()).at == A_FRAME

@@ -1,0 +1,119 @@
+"""A sender: the newest frame to one output, which may block, refuse, fail or vanish."""
+
+import pytest
+
+from lanternist.runtime.sender import Sender
+from lanternist.testing.outputs import BlockingOutput, FailingOutput
+
+PATIENCE = 10.0
+
+
+def frame(level: int) -> dict[int, bytes]:
+    return {1: bytes((level, 0))}
+
+
+def wait_for(output: FailingOutput, *calls: str) -> None:
+    assert [output.calls.get(timeout=PATIENCE) for _ in calls] == list(calls)
+
+
+def test_frames_reach_the_output_and_the_last_one_is_sent_before_it_closes() -> None:
+    output = FailingOutput()
+    sender = Sender("one", output, [1])
+    sender.start()
+    wait_for(output, "open")
+    sender.offer(frame(1))
+    wait_for(output, "send")
+    sender.offer(frame(2))
+    sender.leave()
+    assert sender.ended(PATIENCE)
+    wait_for(output, "send", "close")
+    assert output.last == frame(2)
+
+
+def test_a_blocked_output_never_holds_up_the_loop_and_gets_only_the_newest_frame() -> None:
+    output = BlockingOutput()
+    sender = Sender("stuck", output, [1])
+    sender.start()
+    sender.offer(frame(1))
+    assert output.blocked.wait(PATIENCE)
+    for level in range(2, 100):
+        sender.offer(frame(level))
+    sender.leave()
+    output.release.set()
+    assert sender.ended(PATIENCE)
+    assert (output.frames, output.last) == (2, frame(99))
+    assert sender.overwritten == 97
+
+
+def test_a_refusing_output_is_tried_again_and_its_error_is_kept(caplog: pytest.LogCaptureFixture) -> None:
+    output = FailingOutput("refuse", "refuse")
+    sender = Sender("shy", output, [1], retry_s=(0.01,))
+    sender.start()
+    with caplog.at_level("INFO"):
+        wait_for(output, "refused", "refused", "open")
+        sender.offer(frame(7))
+        wait_for(output, "send")
+    assert sender.describe()["error"] == ""
+    assert sender.describe()["failures"] == 2
+    said = [record.getMessage() for record in caplog.records]
+    assert sum("told to refuse" in line for line in said) == 1
+    assert sum("works again" in line for line in said) == 1
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_an_output_that_fails_while_sending_is_closed_and_opened_again() -> None:
+    output = FailingOutput(1)
+    sender = Sender("weak", output, [1], retry_s=(0.01,))
+    sender.start()
+    wait_for(output, "open")
+    sender.offer(frame(1))
+    wait_for(output, "send")
+    sender.offer(frame(2))
+    wait_for(output, "failed", "close", "open")
+    sender.offer(frame(3))
+    wait_for(output, "send")
+    assert output.last == frame(3)
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_a_fault_in_the_output_itself_is_survived_and_told() -> None:
+    class Broken(FailingOutput):
+        def send(self, slots: object, now: float) -> None:
+            self.calls.put("broke")
+            raise ZeroDivisionError("no such luck")
+
+    output = Broken()
+    sender = Sender("broken", output, [1], retry_s=(60.0,))
+    sender.start()
+    wait_for(output, "open")
+    sender.offer(frame(1))
+    wait_for(output, "broke", "close")
+    sender.leave()
+    assert sender.ended(PATIENCE)
+    assert "ZeroDivisionError: no such luck" in str(sender.describe()["error"])
+
+
+def test_one_dead_output_does_not_delay_another() -> None:
+    stuck, well = BlockingOutput(), FailingOutput()
+    senders = [Sender("stuck", stuck, [1]), Sender("well", well, [1])]
+    for sender in senders:
+        sender.start()
+    wait_for(well, "open")
+    for level in range(20):
+        for sender in senders:
+            sender.offer(frame(level))
+        wait_for(well, "send")
+        assert well.last == frame(level)
+    assert stuck.frames == 0
+    stuck.release.set()
+    for sender in senders:
+        sender.leave()
+        assert sender.ended(PATIENCE)
+
+
+def test_a_sender_that_never_started_has_ended() -> None:
+    sender = Sender("idle", FailingOutput(), [1])
+    sender.leave()
+    assert sender.ended(0.0)
