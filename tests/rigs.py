@@ -43,8 +43,8 @@ title = "Moving head"
 kind = "spot"
 pan_deg = 540
 tilt_deg = 270
-modes.11.slots = ["pan", "pan-fine", "tilt", "tilt-fine", "speed", "intensity", "intensity-fine", "red", "green", "blue",
-                  "zoom"]
+modes.11.slots = ["pan", "pan-fine", "tilt", "tilt-fine", "speed", "intensity", "intensity-fine",
+                  "red", "green", "blue", "zoom"]
 modes.scattered.slots = ["tilt-fine", "pan", "intensity", "tilt", "intensity-fine", "pan-fine", {_SHUTTER}]
 
 [strobe]
@@ -170,15 +170,17 @@ def table(text: str = CLUB, profiles: Mapping[str, Profile] = PROFILES) -> RigTa
     return compile_rig(rig(text), profiles)
 
 
-def compiled(show_text: str, rig_text: str = CLUB) -> tuple[RigTable, ShowTable]:
+def compiled(
+    show_text: str, rig_text: str = CLUB, profiles: Mapping[str, Profile] = PROFILES
+) -> tuple[RigTable, ShowTable]:
     """Rig and show compiled from their TOML."""
-    of_rig = table(rig_text)
+    of_rig = table(rig_text, profiles)
     return of_rig, compile_show(show(show_text), of_rig)
 
 
-def desk(show_text: str, rig_text: str = CLUB) -> Desk:
+def desk(show_text: str, rig_text: str = CLUB, profiles: Mapping[str, Profile] = PROFILES) -> Desk:
     """A desk for rig and show from their TOML."""
-    return Desk(*compiled(show_text, rig_text))
+    return Desk(*compiled(show_text, rig_text, profiles))
 
 
 def row(of: RigTable, name: str, parameter: str, cell: int = 0) -> int:

@@ -129,13 +129,16 @@ def _part(part: Part, show: Show, table: RigTable) -> dict[int, _Ask]:
 
 def _value(parameter: str, value: Value, cells: Sequence[int], table: RigTable) -> dict[int, _Ask]:
     unit = 0.01 if PARAMETERS[parameter].unit == "level" else 1.0
-    found = [(cell, table.index[cell, parameter]) for cell in cells if (cell, parameter) in table.index]
+    found: dict[int, list[int]] = {}
+    for cell in cells:
+        if (cell, parameter) in table.index:
+            found.setdefault(table.index[cell, parameter], []).append(cell)
     if not isinstance(value, Effect):
-        return {row: (value * unit, None) for _, row in found}
-    ranks = _ranks(value, [cell for cell, _ in found], table)
+        return dict.fromkeys(found, (value * unit, None))
+    # What the cells of a fixture share moves once, from the middle of them.
+    ranks = _ranks(value, [table.places[shared].mean(axis=0) for shared in found.values()])
     return {
-        row: (value.low * unit, _Move(value, value.high * unit, order, ranks[order]))
-        for order, (_, row) in enumerate(found)
+        row: (value.low * unit, _Move(value, value.high * unit, order, ranks[order])) for order, row in enumerate(found)
     }
 
 
@@ -158,7 +161,7 @@ def _colour(colour: Colour, cells: Sequence[int], show: Show, table: RigTable) -
             for order, cell in enumerate(lit)
             for row, level in _driven(dealt[order % len(dealt)], cell, show, table)
         }
-    ranks = _ranks(colour, lit, table)
+    ranks = _ranks(colour, table.places[lit])
     return {
         row: (low, _Move(colour, high, order, ranks[order]))
         for order, cell in enumerate(lit)
@@ -177,22 +180,22 @@ def _emitters(cell: int, table: RigTable) -> list[str]:
     return [emitter for emitter in EMITTERS if (cell, emitter) in table.index]
 
 
-def _ranks(motion: Motion, cells: Sequence[int], table: RigTable) -> list[float]:
-    """How far into the spread each cell stands, 0 up to but not 1. What stands at the same place has the same rank."""
-    if motion.spread == "together" or motion.wave == "random" or not cells:
-        return [0.0] * len(cells)
-    x, y, _ = table.places[list(cells)].T
+def _ranks(motion: Motion, places: Sequence[Floats] | Floats) -> list[float]:
+    """How far into the spread each of `places` is, 0 up to but not 1. What stands at one place has one rank."""
+    if motion.spread == "together" or motion.wave == "random" or not len(places):
+        return [0.0] * len(places)
+    x, y, _ = np.transpose(places)
     middle = (x.min() + x.max()) / 2
     key = {
-        "patch order": np.arange(len(cells), dtype=np.float64),
+        "patch order": np.arange(len(places), dtype=np.float64),
         "left to right": x,
         "right to left": -x,
         "front to back": -y,
         "back to front": y,
         "centre out": np.abs(x - middle),
     }[motion.spread]
-    _, places = np.unique(np.round(key, 6), return_inverse=True)
-    return [float(rank) for rank in places / (places.max() + 1)]
+    _, order = np.unique(np.round(key, 6), return_inverse=True)
+    return [float(rank) for rank in order / (order.max() + 1)]
 
 
 def _waves(asks: Mapping[int, _Ask], rows: Ints, table: RigTable) -> tuple[Waves, ...]:
