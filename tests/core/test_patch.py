@@ -1,9 +1,9 @@
 """The patch: order, cells and where they hang."""
 
 import pytest
+from tests.rigs import CLUB, PROFILES, profile, rig
 
 from lanternist.core.patch import patch, position, selectable
-from tests.rigs import CLUB, PROFILES, profile, rig
 
 PATCHED = patch(rig(CLUB), PROFILES)
 

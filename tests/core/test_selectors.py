@@ -3,9 +3,9 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.rigs import table
 
 from lanternist.core.selectors import Selectable, SelectorError, known_names, select
-from tests.rigs import table
 
 CELLS = table().cells
 
