@@ -154,24 +154,30 @@ def _first_cells(patched: Sequence[Patched]) -> list[tuple[int, Patched]]:
 
 
 def _places(one: tuple[int, Patched], universes: tuple[int, ...]) -> list[_Place]:
-    """Where each slot of a fixture lies; a fine slot belongs to the coarse one of its cell."""
+    """Where each slot of a fixture lies; a fine slot belongs to the coarse one of its cell.
+
+    A dimmer of the whole fixture is held at full if the cells can dim their own light.
+    """
     first, patched = one
     mode = patched.profile.modes[patched.fixture.mode]
     at = {(cell, slot.does): patched.fixture.address - 1 + offset for offset, (cell, slot) in enumerate(mode.layout())}
     universe = universes.index(patched.fixture.universe)
+    cells_dim = patched.cells > 1 and any(cell > 0 and _lights(slot) for cell, slot in mode.layout())
     return [
         _Place(
             universe=universe,
             coarse=patched.fixture.address - 1 + offset,
             fine=at.get((cell, f"{slot.does}-fine"), -1),
             cell=first + max(cell - 1, 0),
-            slot=slot
-            if cell > 0 or patched.cells == 1 or slot.does != "intensity"
-            else Slot.model_validate({"is": FULL}),
+            slot=Slot(does=FULL) if cells_dim and cell == 0 and slot.does == "intensity" else slot,
         )
         for offset, (cell, slot) in enumerate(mode.layout())
         if not slot.does.endswith("-fine")
     ]
+
+
+def _lights(slot: Slot) -> bool:
+    return slot.does == "intensity" or slot.does in EMITTERS
 
 
 def _parameter_of(slot: Slot) -> str | None:
