@@ -1,0 +1,67 @@
+"""What a rig of real fixtures would make of a frame: slots back to what each cell does. Shares nothing with encode.
+
+Written from the words of `core.profile`: slots in address order, cells numbered from 1, a "-fine" slot is the low byte
+of the slot of that name in the same cell, a shutter has ranges of slot values.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from lanternist.core.profile import Profile, Slot
+from lanternist.core.rig import Fixture
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What one slot (with its fine one) of a fixture was told. cell: 0 is the whole fixture. most: 255 or 65535."""
+
+    cell: int
+    slot: Slot
+    raw: int
+    most: int
+
+
+def _addresses(fixture: Fixture, profile: Profile) -> Iterator[tuple[int, Slot, int]]:
+    address, cell = fixture.address, 0
+    for item in profile.modes[fixture.mode].slots:
+        if isinstance(item, Slot):
+            yield 0, item, address
+            address += 1
+        else:
+            for _ in range(item.cells):
+                cell += 1
+                for slot in item.slots:
+                    yield cell, slot, address
+                    address += 1
+
+
+def hear(fixture: Fixture, profile: Profile, frames: Mapping[int, bytes]) -> list[Heard]:
+    """What a fixture hears. frames: universe to its 512 slots; slot 1 is at index 0."""
+    slots = frames[fixture.universe]
+    layout = list(_addresses(fixture, profile))
+    low_bytes = {
+        (cell, slot.does.removesuffix("-fine")): at for cell, slot, at in layout if slot.does.endswith("-fine")
+    }
+    heard = []
+    for cell, slot, at in layout:
+        if slot.does.endswith("-fine"):
+            continue
+        low = low_bytes.get((cell, slot.does))
+        high_byte = slots[at - 1]
+        if low is None:
+            heard.append(Heard(cell, slot, high_byte, 255))
+        else:
+            heard.append(Heard(cell, slot, high_byte * 256 + slots[low - 1], 65535))
+    return heard
+
+
+def shutter(slot: Slot, raw: int) -> tuple[str, float]:
+    """What a shutter does at a slot value, and its rate in Hz if it strobes."""
+    first = 0
+    for one in slot.ranges:
+        if raw <= one.to:
+            if one.hz is None:
+                return one.does, 0.0
+            return one.does, one.hz[0] + (one.hz[1] - one.hz[0]) * (raw - first) / max(1, one.to - first)
+        first = one.to + 1
+    return "", 0.0
