@@ -254,7 +254,7 @@ def is_served(path: Path) -> bool:
         probe.settimeout(_PROBE_S)
         try:
             probe.connect(str(path))
-        except TimeoutError:
+        except (TimeoutError, BlockingIOError, PermissionError):
             return True
         except OSError:
             return False

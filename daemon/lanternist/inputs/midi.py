@@ -10,6 +10,7 @@ from typing import Annotated, Protocol
 from pydantic import Field
 
 from lanternist.inputs.contract import Emit, InputError, InputSettings
+from lanternist.inputs.midi_feed import MidiFeeds
 from lanternist.inputs.midi_raw import RawPorts
 from lanternist.inputs.stopper import Stopper
 from lanternist.inputs.tally import Tally
@@ -41,20 +42,20 @@ class Ports(Protocol):
         """Let go of every port."""
 
 
-def open_ports(part: str, emit: Emit, tally: Tally) -> Ports:
+def open_ports(part: str, feeds: MidiFeeds) -> Ports:
     """The first MIDI system that is here. Raises InputError when there is none."""
-    ports = _open_rtmidi(part, emit, tally)
+    ports = _open_rtmidi(part, feeds)
     if ports is not None:
         return ports
     if _RAW_DOOR.is_dir():
-        return RawPorts(part, emit, tally)
+        return RawPorts(part, feeds)
     raise InputError(
         "this machine has no MIDI: neither ALSA (/dev/snd) nor a JACK server is here; plug in a controller, "
         "or leave `midi` out of the rig's inputs"
     )
 
 
-def _open_rtmidi(part: str, emit: Emit, tally: Tally) -> Ports | None:
+def _open_rtmidi(part: str, feeds: MidiFeeds) -> Ports | None:
     try:
         import rtmidi
 
@@ -64,7 +65,7 @@ def _open_rtmidi(part: str, emit: Emit, tally: Tally) -> Ports | None:
     for api in (rtmidi.API_LINUX_ALSA, rtmidi.API_UNIX_JACK):
         if api in rtmidi.get_compiled_api() and door_of(api):
             try:
-                return RtmidiPorts(api, part, emit, tally)
+                return RtmidiPorts(api, part, feeds)
             except rtmidi.RtMidiError as error:
                 _LOGGER.warning("midi: %s is not usable: %s", rtmidi.get_api_display_name(api), error)
     return None
@@ -81,7 +82,8 @@ class MidiInput:
 
     def run(self, emit: Emit) -> None:
         """Listen until `stop`. Raises InputError when there is no MIDI system, or it has gone."""
-        with self._stopper.waiting() as wake, closing(open_ports(self._part, emit, self._tally)) as ports:
+        feeds = MidiFeeds(emit, self._tally)
+        with self._stopper.waiting() as wake, closing(open_ports(self._part, feeds)) as ports:
             self._ports = ports
             try:
                 while not self._stopper.stopped:

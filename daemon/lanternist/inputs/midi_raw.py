@@ -19,7 +19,7 @@ from typing import Annotated
 from pydantic import Field
 
 from lanternist.inputs.contract import Emit, InputError, InputSettings
-from lanternist.inputs.midi_feed import MidiFeed
+from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds
 from lanternist.inputs.stopper import Stopper
 from lanternist.inputs.tally import Tally
 
@@ -108,10 +108,9 @@ def _name_of(card: str, device: str) -> str:
 class RawPorts:
     """Every raw MIDI device of the kernel whose name holds `part`."""
 
-    def __init__(self, part: str, emit: Emit, tally: Tally) -> None:
+    def __init__(self, part: str, feeds: MidiFeeds) -> None:
         self._part = part
-        self._emit = emit
-        self._tally = tally
+        self._feeds = feeds
         self._open: dict[str, RawPort] = {}
         self._refused: set[str] = set()
 
@@ -127,7 +126,7 @@ class RawPorts:
         self._refused &= found.keys()
         for path in found.keys() - self._open - self._refused:
             try:
-                self._open[path] = RawPort(path, MidiFeed(found[path], self._emit, self._tally))
+                self._open[path] = RawPort(path, self._feeds.feed(found[path]))
                 _LOGGER.info("midi: listening to %s (%s)", found[path], path)
             except InputError as error:
                 self._refused.add(path)
@@ -169,7 +168,7 @@ class MidiRawInput:
 
     def run(self, emit: Emit) -> None:
         """Read until `stop`. Raises InputError when the device cannot be opened, or has gone."""
-        feed = MidiFeed(Path(self._path).name, emit, self._tally)
+        feed = MidiFeeds(emit, self._tally).feed(Path(self._path).name)
         with (
             self._stopper.waiting() as wake,
             closing(RawPort(self._path, feed)) as port,

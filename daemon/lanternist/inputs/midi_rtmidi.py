@@ -15,10 +15,9 @@ from time import monotonic
 
 import rtmidi
 
-from lanternist.inputs.contract import Emit, InputError
-from lanternist.inputs.midi_feed import MidiFeed
+from lanternist.inputs.contract import InputError
+from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds
 from lanternist.inputs.stamps import Stamps
-from lanternist.inputs.tally import Tally
 
 _LOGGER = logging.getLogger(__name__)
 _CLIENT = "lanternist"
@@ -93,11 +92,10 @@ class _Port:
 class RtmidiPorts:
     """Every port of one sound system whose name holds `part`."""
 
-    def __init__(self, api: int, part: str, emit: Emit, tally: Tally) -> None:
+    def __init__(self, api: int, part: str, feeds: MidiFeeds) -> None:
         self._api = api
         self._part = part
-        self._emit = emit
-        self._tally = tally
+        self._feeds = feeds
         self._open: dict[str, _Port] = {}
         self._refused: set[str] = set()
         self._door = door_of(api)
@@ -135,7 +133,7 @@ class RtmidiPorts:
 
     def _try(self, full: str, name: str) -> None:
         try:
-            self._open[full] = _Port(self._api, full, MidiFeed(name, self._emit, self._tally))
+            self._open[full] = _Port(self._api, full, self._feeds.feed(name))
         except (rtmidi.RtMidiError, ValueError) as error:
             self._refused.add(full)
             _LOGGER.warning("midi: cannot open %s: %s; plug it in again to have it tried again", name, error)

@@ -14,7 +14,7 @@ from pydantic import Field
 
 from lanternist.inputs.contract import Emit, InputError, InputSettings
 from lanternist.inputs.listen import listen_on, name_of
-from lanternist.inputs.midi_feed import MidiFeed
+from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds
 from lanternist.inputs.stopper import Stopper
 from lanternist.inputs.tally import Tally
 
@@ -42,6 +42,7 @@ class MidiTcpInput:
 
     def run(self, emit: Emit) -> None:
         """Listen until `stop`. Raises InputError when the port cannot be had, or is lost."""
+        feeds = MidiFeeds(emit, self._tally)
         with (
             self._stopper.waiting() as wake,
             listen_on(socket.SOCK_STREAM, self._settings.host, self._settings.port) as listening,
@@ -55,7 +56,7 @@ class MidiTcpInput:
             while not self._stopper.stopped:
                 for key, _ in selector.select():
                     if key.fileobj is listening:
-                        self._accept(listening, selector, emit)
+                        self._accept(listening, selector, feeds)
                     elif isinstance(key.fileobj, socket.socket) and key.fileobj in self._clients:
                         self._read(key.fileobj, selector)
 
@@ -67,7 +68,7 @@ class MidiTcpInput:
         """Where it listens, how many are connected, how many events came, how much was malformed."""
         return self._tally.describe(self._where) | {"clients": len(self._clients)}
 
-    def _accept(self, listening: socket.socket, selector: DefaultSelector, emit: Emit) -> None:
+    def _accept(self, listening: socket.socket, selector: DefaultSelector, feeds: MidiFeeds) -> None:
         try:
             client, peer = listening.accept()
         except (BlockingIOError, ConnectionError):
@@ -81,7 +82,7 @@ class MidiTcpInput:
         client.settimeout(0)
         # A sender whose cable was pulled says no goodbye.
         client.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        self._clients[client] = MidiFeed(f"tcp {peer[0]}", emit, self._tally)
+        self._clients[client] = feeds.feed(f"tcp {peer[0]}:{peer[1]}")
         selector.register(client, EVENT_READ)
 
     def _read(self, client: socket.socket, selector: DefaultSelector) -> None:
