@@ -1,0 +1,190 @@
+"""Cross checks of a show on a rig: names that exist, values in their range, fixtures that can do what is asked."""
+
+from collections.abc import Iterator, Sequence
+
+from lanternist.core.colour import ColourError, linear_rgb
+from lanternist.core.css_colours import CSS_COLOURS
+from lanternist.core.parameters import EMITTERS, PARAMETERS
+from lanternist.core.patch import Patched
+from lanternist.core.selectors import SelectorError, select
+from lanternist.core.show import Colour, ColourEffect, ColourTable, Effect, Part, Playable
+from lanternist.files.check_patch import twice
+from lanternist.files.check_profile import parameters_of
+from lanternist.files.check_selectors import unknown_terms
+from lanternist.files.documents import Document
+from lanternist.files.positions import Path
+from lanternist.files.problems import Problem, did_you_mean, listed, shown
+from lanternist.files.sentences import unknown_key
+from lanternist.files.view import Piece, View, items, pieces, table, valid
+
+MOST_ALIASES = 16
+# Lowest and highest value by unit, and how people say the unit.
+_RANGES = {"level": (0.0, 100.0, " per cent"), "hz": (0.0, 100.0, " Hz"), "deg": (-540.0, 540.0, " degrees")}
+
+
+def check_show(view: View) -> Iterator[Problem]:
+    """Every problem of scenes, chases and colours."""
+    if view.show is None:
+        return
+    yield from twice(view.show, view.playables, "scenes or chases")
+    for key in ("scenes", "chases"):
+        for playable in pieces(items(view.show, key), Playable):
+            yield from _energy(view.show, playable)
+    for name, raw in table(view.show, "colours").items():
+        one = raw if isinstance(raw, str) else valid(raw, ColourTable)
+        if one is not None:
+            yield from _colour(view.show, ("colours", name), one)
+    for piece in view.parts:
+        yield from _part(view, view.show, piece)
+    yield from _aimed_without_position(view)
+
+
+def _energy(show: Document, piece: Piece[Playable]) -> Iterator[Problem]:
+    path, energy = (*piece.path, "energy"), piece.value.energy
+    if energy is None:
+        return
+    for index, end in enumerate(energy):
+        if not 0 <= end <= 100:
+            yield show.problem((*path, index), f"{shown(end)} is out of range", "energy goes from 0 to 100 per cent")
+    if energy[0] > energy[1]:
+        low, high = f"{energy[0]:g}", f"{energy[1]:g}"
+        yield show.problem(path, f"{low} is more than {high}", f"write the lower one first: [{high}, {low}]")
+
+
+def _part(view: View, show: Document, piece: Piece[Part]) -> Iterator[Problem]:
+    path, part = piece.path, piece.value
+    problems = list(unknown_terms(view, show, (*path, "on"), part.on))
+    yield from problems
+    chosen = [] if problems else chosen_by(view, part)
+    asked = {name: name for name in part.values}
+    if part.colour is not None:
+        asked["colour"] = "a colour"
+        for at, colour in _plain_colours(part.colour):
+            yield from _colour(show, (*path, "colour", *at), colour)
+    if part.aim is not None:
+        asked["aim"] = "pan and tilt to aim with"
+        yield from _aim(view, show, (*path, "aim"), part.aim)
+    if piece.raw.keys() <= {"on"}:
+        yield show.problem(path, "this part asks for nothing", "for example: intensity = 100", "warning")
+    for name, value in part.values.items():
+        yield from _value(show, (*path, name), name, value, chosen)
+    for key, words in asked.items():
+        if chosen and view.is_whole and (key in PARAMETERS or key in ("colour", "aim")) and not _able(key, chosen):
+            message = f"nothing that {listed(part.on)} selects has {words}"
+            yield show.problem((*path, key), message, "it does nothing on this rig", "warning")
+
+
+def chosen_by(view: View, part: Part) -> list[Patched]:
+    """The patched fixtures that a part is on, each once."""
+    try:
+        cells = select(part.on, view.cells)
+    except SelectorError:
+        return []
+    return [view.patched[index] for index in dict.fromkeys(view.cells[cell].fixture for cell in cells)]
+
+
+def _able(key: str, chosen: Sequence[Patched]) -> bool:
+    has = frozenset().union(*(_parameters(one) for one in chosen))
+    return bool(has & {"colour": set(EMITTERS), "aim": {"pan", "tilt"}}.get(key, {key}))
+
+
+def _parameters(one: Patched) -> frozenset[str]:
+    return parameters_of(one.profile.modes[one.fixture.mode])
+
+
+def _value(
+    show: Document, path: Path, name: str, value: float | Effect, chosen: Sequence[Patched]
+) -> Iterator[Problem]:
+    if name not in PARAMETERS:
+        yield show.problem(path, *unknown_key(name, Part))
+        return
+    low, high, unit = _RANGES[PARAMETERS[name].unit]
+    ends = [((), value)] if not isinstance(value, Effect) else [(("low",), value.low), (("high",), value.high)]
+    for at, end in ends:
+        if not low <= end <= high:
+            remedy = f"{name} goes from {low:g} to {high:g}{unit}"
+            yield show.problem((*path, *at), f"{shown(end)} is out of range", remedy)
+        elif name in ("pan", "tilt"):
+            yield from _beyond_travel(show, (*path, *at), name, end, chosen)
+
+
+def _beyond_travel(
+    show: Document, path: Path, name: str, degrees: float, chosen: Sequence[Patched]
+) -> Iterator[Problem]:
+    kinds = {one.fixture.profile: one.profile for one in chosen if name in _parameters(one)}
+    for profile, kind in kinds.items():
+        reach = (kind.pan_deg if name == "pan" else kind.tilt_deg) / 2
+        if abs(degrees) > reach:
+            message = f"{shown(degrees)} is beyond the {name} of {shown(profile)}"
+            yield show.problem(path, message, f"it stops at {-reach:g} and {reach:g} degrees", "warning")
+
+
+def _plain_colours(colour: Colour) -> list[tuple[Path, str | ColourTable]]:
+    if isinstance(colour, ColourEffect):
+        return [(("low",), colour.low), (("high",), colour.high)]
+    return [((index,), one) for index, one in enumerate(colour)] if isinstance(colour, list) else [((), colour)]
+
+
+def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[Problem]:
+    if isinstance(colour, ColourTable):
+        yield from _colour_table(show, path, colour)
+        return
+    palette = table(show, "colours")
+    name, aliases = colour, 0
+    if path[0] == "colours" and len(path) == 2:
+        palette = {key: value for key, value in palette.items() if key != path[1]}
+    while isinstance(name, str) and name in palette:
+        name, palette = palette[name], {key: value for key, value in palette.items() if key != name}
+        aliases += 1
+        if aliases > MOST_ALIASES:
+            yield show.problem(
+                path, "this colour is named after a colour, and that again, and so on", "say it outright"
+            )
+            return
+    if isinstance(name, str) and not _is_colour(name):
+        known = [*table(show, "colours"), *CSS_COLOURS]
+        remedy = did_you_mean(name, known) or 'right are names from [colours], CSS names ("tomato") and "#ff6030"'
+        yield show.problem(path, f"no colour is called {shown(name)}", remedy)
+
+
+def _is_colour(name: str) -> bool:
+    try:
+        linear_rgb(name, {})
+    except ColourError:
+        return False
+    return True
+
+
+def _colour_table(show: Document, path: Path, colour: ColourTable) -> Iterator[Problem]:
+    right = "right is { kelvin = 2200 } or { x = 0.31, y = 0.33 }"
+    given = [colour.x is not None, colour.y is not None]
+    if colour.kelvin is not None and any(given):
+        yield show.problem(path, "this colour is given in two ways", right)
+    elif colour.kelvin is None and not all(given):
+        yield show.problem(path, "this colour lacks a part" if any(given) else "this colour is empty", right)
+    elif colour.x is not None and colour.y is not None and colour.x + colour.y > 1:
+        yield show.problem(path, f"x and y make {colour.x + colour.y:g} together", "no colour has more than 1")
+
+
+def _aim(view: View, show: Document, path: Path, point: str) -> Iterator[Problem]:
+    if view.rig is None:
+        return
+    points = table(view.rig, "points")
+    if point not in points:
+        remedy = did_you_mean(point, list(points), "its points") or "add it under [points] in the rig file"
+        yield show.problem(path, f"this rig has no point {shown(point)}", remedy)
+
+
+def _aimed_without_position(view: View) -> Iterator[Problem]:
+    """One warning for each fixture that some part aims, and of which nobody knows where it hangs."""
+    if view.rig is None or view.show is None:
+        return
+    told: set[Path] = set()
+    for piece in view.parts:
+        for one in chosen_by(view, piece.value) if piece.value.aim is not None else []:
+            path = view.path_of(one)
+            if one.fixture.at is None and path not in told and _parameters(one) & {"pan", "tilt"}:
+                told.add(path)
+                where = f"{view.show.file}:{view.show.line((*piece.path, 'aim'))}"
+                message = f"{where} aims this fixture, but it has no position"
+                yield view.rig.problem(path, message, "add at = [x, y, z] in metres", "warning")

@@ -1,0 +1,105 @@
+"""A gig: a folder with a rig, a show and the profiles that the rig needs, read and checked as a whole."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from lanternist.core.profile import Profile
+from lanternist.core.rig import Rig
+from lanternist.core.show import Show
+from lanternist.files.check import check
+from lanternist.files.check_rig import Ways
+from lanternist.files.documents import Document, read
+from lanternist.files.problems import Problem
+from lanternist.files.profiles import load_profile, profile_files
+from lanternist.files.sentences import problems_of
+from lanternist.files.view import View
+
+SHOW = "show.toml"
+M = TypeVar("M", bound=BaseModel)
+
+
+@dataclass(frozen=True, slots=True)
+class Gig:
+    """A gig without a mistake. profiles: those that its fixtures name."""
+
+    folder: Path
+    rig: Rig
+    show: Show
+    profiles: Mapping[str, Profile]
+
+
+def load_gig(
+    folder: Path,
+    rig: str = "rig.toml",
+    *,
+    output_settings: Callable[[str], type[BaseModel] | None],
+    input_settings: Callable[[str], type[BaseModel] | None],
+    output_names: Sequence[str] = (),
+    input_names: Sequence[str] = (),
+) -> tuple[Gig | None, list[Problem]]:
+    """The gig, and every problem of all its files in the order of their lines; no gig if one of them is a mistake.
+
+    rig: the rig file, inside `folder`. output_settings, input_settings: the settings model of an output or input by
+    its name, None if there is none. Nothing that a file holds makes this raise.
+    """
+    problems: list[Problem] = []
+    rig_file, show_file = _kept(_rig_document(folder, rig), problems), _kept(read(folder / SHOW, SHOW), problems)
+    the_rig = _validated(rig_file, Rig, problems)
+    the_show = _validated(show_file, Show, problems)
+    view = _with_profiles(View(rig_file, show_file), folder, problems)
+    problems += check(view, Ways(output_settings, output_names), Ways(input_settings, input_names))
+    problems = _in_order(problems, [rig, SHOW])
+    if the_rig is None or the_show is None or any(one.severity == "mistake" for one in problems):
+        return None, problems
+    return Gig(folder, the_rig, the_show, view.profiles), problems
+
+
+def _kept(found: Document | Problem, problems: list[Problem]) -> Document | None:
+    if isinstance(found, Document):
+        return found
+    problems.append(found)
+    return None
+
+
+def _rig_document(folder: Path, rig: str) -> Document | Problem:
+    if Path(rig).is_absolute() or ".." in Path(rig).parts:
+        remedy = "name it as seen from that folder, for example rink.toml"
+        return Problem(rig, "the rig file has to lie in the gig's folder", remedy=remedy)
+    return read(folder / rig, rig)
+
+
+def _validated(document: Document | None, model: type[M], problems: list[Problem]) -> M | None:
+    if document is None:
+        return None
+    try:
+        return model.model_validate(document.data)
+    except ValidationError as error:
+        problems += problems_of(error, model, document)
+        return None
+
+
+def _with_profiles(view: View, folder: Path, problems: list[Problem]) -> View:
+    """The view with the profiles that its fixtures need; others are known by name only."""
+    library = profile_files(folder)
+    profiles = {}
+    for name in dict.fromkeys(piece.value.profile for piece in view.fixtures):
+        if name in library:
+            path = library[name]
+            own = path.is_relative_to(folder)
+            profile, found = load_profile(path, path.relative_to(folder).as_posix() if own else str(path))
+            problems += found
+            if profile is not None:
+                profiles[name] = profile
+    return View(view.rig, view.show, profiles, list(library))
+
+
+def _in_order(problems: Iterable[Problem], files: Sequence[str]) -> list[Problem]:
+    def place(problem: Problem) -> tuple[int, str, int, int]:
+        first = files.index(problem.file) if problem.file in files else len(files)
+        return first, problem.file, problem.line, problem.column
+
+    return sorted(dict.fromkeys(problems), key=place)

@@ -1,0 +1,151 @@
+"""What pydantic found, in plain words and with the line: one problem for each thing that a person has to mend."""
+
+from collections.abc import Sequence
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from lanternist.core.parameters import PARAMETERS
+from lanternist.core.show import Part
+from lanternist.files.documents import Document
+from lanternist.files.hints import EXAMPLES, WANTED
+from lanternist.files.positions import Path
+from lanternist.files.problems import Problem, closest, did_you_mean, kind_shown, printable, shown
+from lanternist.files.shapes import Shape, Spot, follow, wanted, written_names
+
+MOST = 100
+
+_Details = Any  # pydantic_core.ErrorDetails: type, loc, msg, input, ctx
+_Say = tuple[str, str]
+
+
+def problems_of(
+    error: ValidationError, model: type[BaseModel], document: Document, base: Path = (), also: Sequence[str] = ()
+) -> list[Problem]:
+    """The problems behind a failed validation of what stands at `base`, each once, at most about `MOST`.
+
+    also: further keys that are right beside those of `model`.
+    """
+    details = error.errors(include_url=False)
+    spots = [follow(model, one["loc"]) for one in details]
+    unknown = [_unknown_key(spot, one["type"]) for spot, one in zip(spots, details, strict=True)]
+    meant = {
+        (path[:-1], closest(str(path[-1]), known_keys(spot.owner, also)))
+        for spot, path in zip(spots, unknown, strict=True)
+        if path
+    }
+    found: dict[Problem, None] = {}
+    for spot, path, one in zip(spots, unknown, details, strict=True):
+        if path:
+            message, remedy = unknown_key(str(path[-1]), spot.owner, also)
+            found[document.problem((*base, *path), message, remedy)] = None
+        elif one["type"] == "missing" and (spot.path[:-1], spot.key) in meant:
+            continue
+        else:
+            message, remedy = _say(spot, one)
+            found[document.problem((*base, *spot.path), message, remedy)] = None
+    if len(found) > MOST:
+        rest = document.problem(base, f"{len(found) - MOST} more problems", "mend the first ones and look again")
+        return [*list(found)[:MOST], rest]
+    return list(found)
+
+
+def known_keys(model: type[BaseModel], also: Sequence[str] = ()) -> list[str]:
+    """Every key that a table of `model` may have."""
+    return [*written_names(model), *also, *(PARAMETERS if model is Part else ())]
+
+
+def unknown_key(key: str, model: type[BaseModel], also: Sequence[str] = ()) -> _Say:
+    """What to say of a key that `model` does not know."""
+    return f"{shown(key)} is not known here", did_you_mean(key, known_keys(model, also))
+
+
+def _unknown_key(spot: Spot, kind: str) -> Path:
+    """The path of the key at fault, if that is all there is to say: a part may have extra keys, but of few names."""
+    if kind == "extra_forbidden":
+        return spot.path
+    is_part = spot.extra and spot.owner is Part and spot.extra[-1] not in PARAMETERS
+    return spot.extra if is_part else ()
+
+
+def _say(spot: Spot, details: _Details) -> _Say:
+    kind, value, shape = details["type"], details["input"], spot.shape
+    right = WANTED.get((spot.owner.__name__, spot.key), "") or _is_wanted(wanted(shape))
+    match kind:
+        case "missing":
+            example = EXAMPLES.get((spot.owner.__name__, spot.key), "")
+            return f"{shown(spot.key)} is missing", f"for example: {example}" if example else ""
+        case "greater_than" | "greater_than_equal":
+            return f"{shown(value)} is too low", right
+        case "less_than" | "less_than_equal":
+            return f"{shown(value)} is {'past the end' if spot.key == 'address' else 'too high'}", right
+        case "string_too_short" | "string_too_long":
+            return _text_length(shape, value, right)
+        case "too_short" | "too_long":
+            return _list_length(shape, value, right)
+        case "literal_error":
+            return _choice(shape, value)
+        case "string_pattern_mismatch":
+            return f"{shown(value)} has a character that cannot stand here", right
+        case "value_error" | "assertion_error":
+            return _own_words(value, printable(str(details["ctx"]["error"]), most=300))
+    return _wrong_type(shape, value, right) if kind.endswith("_type") or "union" in kind else _unfit(value, right)
+
+
+def _is_wanted(right: str) -> str:
+    return f"{right} is wanted" if right else ""
+
+
+def _wrong_type(shape: Shape, value: object, right: str) -> _Say:
+    if shape.type is int and isinstance(value, float):
+        return f"{shown(value)} is not a whole number", right
+    if shape.type in (int, float) and isinstance(value, str) and _is_number(value):
+        return f"{shown(value)} is text", f"write {printable(value)} without quotes"
+    if right == _is_wanted("text") and type(value) in (int, float):
+        return f"{shown(value)} is a number", f'put it in quotes: "{shown(value)}"'
+    return f"{shown(value)} is {kind_shown(value)}", right
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _text_length(shape: Shape, value: str, right: str) -> _Say:
+    if not value:
+        return "this is empty", "text is wanted"
+    most = shape.bound("max_length")
+    if most is not None and len(value) > most:
+        return f"{shown(value)} is too long", f"at most {most} characters are wanted"
+    return f"{shown(value)} is too short", right
+
+
+def _list_length(shape: Shape, value: object, right: str) -> _Say:
+    size = len(value) if isinstance(value, list | dict) else 0
+    if size == 0:
+        return "this is empty", right if shape.bound("max_length") else "at least one is wanted"
+    most = shape.bound("max_length")
+    exact = most == shape.bound("min_length")
+    return f"{size} {'is' if size == 1 else 'are'} given", right if exact else f"at most {most} are wanted"
+
+
+def _choice(shape: Shape, value: object) -> _Say:
+    choices = [str(one) for one in get_args(shape.type)]
+    right = f"right {'are' if len(choices) > 1 else 'is'} {wanted(shape)}"
+    meant = closest(value, choices) if isinstance(value, str) else None
+    message = f"{shown(value)} is none of the choices" if isinstance(value, str) else _unfit(value, "")[0]
+    return message, f"did you mean {shown(meant)}? {right}" if meant else right
+
+
+def _own_words(value: object, said: str) -> _Say:
+    """A model's own ValueError: its text is written for people."""
+    if said.startswith("should be "):
+        return f"{shown(value)} cannot be right", f"it {said}"
+    return said, ""
+
+
+def _unfit(value: object, right: str) -> _Say:
+    return f"{shown(value)} cannot stand here", right
