@@ -1,0 +1,106 @@
+"""Whole nights: the daemon as its own process on a copy of the demo gig, and all that a test needs to reach it."""
+
+import contextlib
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import lanternist
+from lanternist.cli.client import ClientError, ask
+
+PATIENCE = 20.0  # seconds for what must come; this machine may be busy
+DEMO = Path(lanternist.__file__).parent / "demo"
+
+
+@dataclass
+class Night:
+    """A daemon that plays. Its log is in `log`."""
+
+    process: "subprocess.Popen[bytes]"
+    socket: Path
+    log: Path
+    _left: list[int] = field(default_factory=list)
+
+    def status(self) -> dict[str, Any]:
+        """A snapshot, once the daemon answers."""
+        until = time.monotonic() + PATIENCE
+        while True:
+            try:
+                status = ask(self.socket, {"get": "status"}).get("status")
+                if isinstance(status, dict) and status:
+                    return status
+            except ClientError:
+                if self.process.poll() is not None:
+                    raise AssertionError(f"the daemon ended: {self.said()}") from None
+            assert time.monotonic() < until, f"no status: {self.said()}"
+
+    def door(self, kind: str) -> tuple[str, int]:
+        """Host and port that an input of the rig listens on, once it does."""
+        until = time.monotonic() + PATIENCE
+        while time.monotonic() < until:
+            for way in self.status()["inputs"]:
+                host, colon, port = str(way["listens on"]).rpartition(":")
+                if way["name"].endswith(kind) and colon and port.isdigit():
+                    return host, int(port)
+        raise AssertionError(f"{kind} does not listen: {self.status()['inputs']}")
+
+    def send(self, do: str, what: str = "", value: float | None = None) -> dict[str, object]:
+        """One action over the control socket."""
+        request: dict[str, object] = {"do": do}
+        request |= {"what": what} if what else {}
+        request |= {"value": value} if value is not None else {}
+        return ask(self.socket, request)
+
+    def stop(self, number: int = signal.SIGTERM) -> int:
+        """Signal the daemon and wait for its end; the exit status."""
+        self.process.send_signal(number)
+        return self.process.wait(PATIENCE)
+
+    def said(self) -> str:
+        """What it has written to its log."""
+        return self.log.read_text()
+
+
+def copy_gig(folder: Path, rig: str = "rig.toml", outputs: str = "", inputs: str = "", show: str = "") -> Path:
+    """The demo gig in a folder of its own, with other outputs and inputs if given, and more show at its end."""
+    gig = folder / "gig"
+    shutil.copytree(DEMO, gig)
+    text = (gig / rig).read_text()
+    if outputs:
+        before, _, after = text.partition("[[outputs]]")
+        text = before + outputs + "\n[[fixtures]]" + after.partition("[[fixtures]]")[2]
+    (gig / "rig.toml").write_text(text + "\n" + inputs)
+    with (gig / "show.toml").open("a") as lines:
+        lines.write(show)
+    return gig
+
+
+@contextlib.contextmanager
+def playing(gig: Path, *, before: Sequence[str] = ()) -> Iterator[Night]:
+    """The daemon on `gig`. It is killed at the end if the test has not stopped it."""
+    control, log = gig.parent / "control", gig.parent / "log"
+    environment = os.environ | {"LANTERNIST_SOCKET": str(control)}
+    with log.open("wb") as lines:
+        command = [*before, sys.executable, "-m", "lanternist", "run", str(gig)]
+        process = subprocess.Popen(command, env=environment, stdout=lines, stderr=lines)
+        try:
+            yield Night(process, control, log)
+        finally:
+            process.kill()
+            process.wait()
+
+
+@contextlib.contextmanager
+def connected(door: tuple[str, int]) -> Iterator[socket.socket]:
+    """A TCP connection that sends every byte at once, as a MIDI cable would."""
+    with socket.create_connection(door, PATIENCE) as connection:
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        yield connection
