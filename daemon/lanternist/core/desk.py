@@ -43,11 +43,12 @@ class Playing:
     fade: float
 
     def weight_at(self, now: float) -> float:
-        """The weight at `now`, 0-1."""
-        if now >= self.since + self.fade:
+        """The weight at `now`, 0-1. An event may be stamped a little after the `now` of the frame that takes it in."""
+        if now < self.since:
+            return self.weight
+        if self.settled(now):
             return self.target
-        done = max(0.0, (now - self.since) / self.fade)
-        return self.weight + (self.target - self.weight) * done
+        return self.weight + (self.target - self.weight) * (now - self.since) / self.fade
 
     def settled(self, now: float) -> bool:
         """Whether the fade is over."""

@@ -1,0 +1,306 @@
+"""The desk by hand: each sentence of its rule on a rig small enough to follow."""
+
+import numpy as np
+import pytest
+from tests.rigs import act, desk, level, one_fixture, row_of_dimmers
+
+from lanternist.core.desk import Desk
+from lanternist.core.events import Action
+
+RIG = (
+    row_of_dimmers(2)
+    + '[[fixtures]]\nname = "it"\nprofile = "par"\nmode = "4"\naddress = 10\n'
+    + '[[fixtures]]\nname = "head"\nprofile = "head"\nmode = "11"\naddress = 20\n'
+)
+
+
+def scene(name: str, on: str, *values: str, more: str = "") -> str:
+    said = "\n".join(values)
+    return f'[[scenes]]\nname = "{name}"\n{more}\n[[scenes.parts]]\non = "{on}"\n{said}\n'
+
+
+SHOW = (
+    scene("half", "d1", "intensity = 50")
+    + scene("full", "d1", "intensity = 100", more="fade_in = 2.0\nfade_out = 4.0")
+    + scene("over", "d1", "intensity = 20", more="priority = 150\nfade_in = 1.0\nfade_out = 1.0")
+    + scene("red", "it", "red = 100\ngreen = 0\nblue = 0")
+    + scene("blue", "it", "red = 0\ngreen = 0\nblue = 100", more='fade_in = "2 beats"\nfade_out = "4 beats"')
+    + scene("under", "it", "red = 50\ngreen = 50\nblue = 50", more="priority = 50")
+    + scene("left", "head", "pan = -100", more="fade_in = 1.0")
+)
+
+
+def fresh() -> Desk:
+    return desk(SHOW, RIG)
+
+
+def test_nothing_playing_is_the_base_state() -> None:
+    on = fresh()
+    assert on.render(0.0, np.zeros(1)).tolist() == on.rig.rest.tolist()
+
+
+def test_fades_are_even_in_time() -> None:
+    on = fresh()
+    act(on, "start", "full", at=10.0)
+    assert [level(on, "d1", "intensity", now) for now in (10.0, 10.5, 11.0, 12.0, 99.0)] == [0, 0.25, 0.5, 1, 1]
+    act(on, "stop", "full", at=100.0)
+    assert [level(on, "d1", "intensity", now) for now in (100.0, 101.0, 103.0, 104.0)] == [1, 0.75, 0.25, 0]
+
+
+def test_fades_in_beats_take_the_tempo_of_the_moment_they_begin() -> None:
+    on = fresh()
+    on.act(Action("start", 0.0, "blue"), beat=0.0, bpm=60.0)  # 2 beats are 2 s
+    assert level(on, "it", "blue", 1.0) == pytest.approx(1.0)  # white at rest
+    assert level(on, "it", "red", 1.0) == pytest.approx(0.5)
+    on.act(Action("stop", 5.0, "blue"), beat=0.0, bpm=240.0)  # 4 beats are 1 s
+    assert level(on, "it", "red", 5.5) == pytest.approx(0.5)
+
+
+def test_stopping_half_way_through_a_fade_goes_on_from_there_for_the_share_that_is_left() -> None:
+    on = fresh()
+    act(on, "start", "full", at=0.0)
+    act(on, "stop", "full", at=0.5)  # at a quarter: a quarter of 4 s to go
+    assert [level(on, "d1", "intensity", now) for now in (0.5, 1.0, 1.5)] == pytest.approx([0.25, 0.125, 0.0])
+    act(on, "start", "full", at=1.0)  # at an eighth: seven eighths of 2 s to go
+    assert [level(on, "d1", "intensity", now) for now in (1.0, 1.875, 2.75)] == pytest.approx([0.125, 0.5625, 1.0])
+
+
+def test_a_release_that_has_come_to_nothing_leaves_the_desk() -> None:
+    on = fresh()
+    act(on, "start", "full", at=0.0)
+    act(on, "stop", "full", at=10.0)
+    on.settle(13.9)
+    assert len(on.playing) == 1
+    on.settle(14.0)
+    assert not on.playing
+
+
+def test_stopping_again_does_not_begin_the_fade_anew() -> None:
+    on = fresh()
+    act(on, "start", "full", at=0.0)
+    act(on, "stop", "full", at=10.0)
+    act(on, "stop", "full", at=12.0)
+    act(on, "release", at=13.0)
+    assert level(on, "d1", "intensity", 13.0) == pytest.approx(0.25)
+
+
+def test_ltp_is_the_latest_and_releasing_uncovers() -> None:
+    on = fresh()
+    act(on, "start", "blue", at=0.0)
+    act(on, "start", "red", at=5.0)
+    assert (level(on, "it", "red", 5.0), level(on, "it", "blue", 5.0)) == (1.0, 0.0)
+    act(on, "start", "blue", at=6.0)  # already on: now the latest
+    assert (level(on, "it", "red", 6.0), level(on, "it", "blue", 6.0)) == (0.0, 1.0)
+    act(on, "stop", "blue", at=7.0)  # 4 beats at 120: 2 s
+    assert level(on, "it", "red", 8.0) == pytest.approx(0.5)
+    on.settle(9.0)
+    assert (level(on, "it", "red", 9.0), level(on, "it", "blue", 9.0)) == (1.0, 0.0)
+
+
+def test_priority_goes_before_recency() -> None:
+    on = fresh()
+    act(on, "start", "red", at=0.0)
+    act(on, "start", "under", at=1.0)
+    assert level(on, "it", "red", 1.0) == 1.0
+    act(on, "stop", "red", at=2.0)
+    assert level(on, "it", "red", 2.0) == 0.5
+
+
+def test_htp_within_one_priority() -> None:
+    on = fresh()
+    act(on, "start", "full", at=0.0)
+    act(on, "start", "half", at=0.0)
+    assert level(on, "d1", "intensity", 0.5) == 0.5
+    assert level(on, "d1", "intensity", 1.5) == 0.75
+    assert level(on, "d1", "intensity", 2.0) == 1.0
+
+
+def test_a_higher_priority_dims_what_lies_under_it() -> None:
+    on = fresh()
+    act(on, "start", "half", at=0.0)
+    act(on, "start", "over", at=1.0)
+    assert [level(on, "d1", "intensity", now) for now in (1.0, 1.5, 2.0)] == pytest.approx([0.5, 0.35, 0.2])
+    act(on, "stop", "over", at=3.0)
+    assert level(on, "d1", "intensity", 3.75) == pytest.approx(0.25 * 0.2 + 0.75 * 0.5)
+
+
+def test_levels_scale_a_scene_and_stay() -> None:
+    on = fresh()
+    act(on, "level", "half", 0.5)
+    assert level(on, "d1", "intensity") == 0.0
+    act(on, "start", "half")
+    assert level(on, "d1", "intensity") == 0.25
+    act(on, "level", "half", 1.0)
+    assert level(on, "d1", "intensity") == 0.5
+    act(on, "level", "over", 0.0)
+    act(on, "start", "over", at=0.0)
+    assert level(on, "d1", "intensity", 1.0) == 0.0  # at level 0 it is active, and covers
+    act(on, "level", "over", 1.0)
+    assert level(on, "d1", "intensity", 1.0) == pytest.approx(0.2)
+
+
+def test_the_level_of_a_scene_leaves_all_but_intensity_alone() -> None:
+    on = fresh()
+    act(on, "level", "red", 0.0)
+    act(on, "start", "red")
+    assert level(on, "it", "green") == 0.0
+
+
+def test_master_and_blackout_act_on_intensity_alone() -> None:
+    on = fresh()
+    act(on, "start", "half")
+    act(on, "start", "red")
+    act(on, "master", value=0.5)
+    assert (level(on, "d1", "intensity"), level(on, "it", "red")) == (0.25, 1.0)
+    act(on, "blackout")
+    assert (level(on, "d1", "intensity"), level(on, "it", "red")) == (0.0, 1.0)
+    act(on, "blackout", value=0.0)
+    assert level(on, "d1", "intensity") == 0.25
+
+
+def test_toggle_and_hold() -> None:
+    on = fresh()
+    act(on, "toggle", "half")
+    assert level(on, "d1", "intensity") == 0.5
+    act(on, "toggle", "half")
+    assert level(on, "d1", "intensity") == 0.0
+    act(on, "hold", "half", 0.3)
+    assert level(on, "d1", "intensity") == 0.5
+    act(on, "hold", "half", 0.0)
+    assert level(on, "d1", "intensity") == 0.0
+
+
+def test_toggling_a_scene_that_fades_out_starts_it_again() -> None:
+    on = fresh()
+    act(on, "toggle", "full", at=0.0)
+    act(on, "toggle", "full", at=2.0)
+    act(on, "toggle", "full", at=4.0)  # half way down
+    assert level(on, "d1", "intensity", 5.0) == pytest.approx(1.0)
+
+
+def test_stopping_what_is_not_on_does_nothing() -> None:
+    on = fresh()
+    act(on, "stop", "half")
+    act(on, "hold", "half", 0.0)
+    act(on, "release")
+    assert not on.playing
+
+
+@pytest.mark.parametrize("do", ["start", "stop", "toggle", "hold", "level"])
+def test_an_unknown_scene_raises(do: str) -> None:
+    with pytest.raises(KeyError):
+        act(fresh(), do, "nothing")
+
+
+def test_an_event_stamped_after_the_frame_began_waits_for_the_next() -> None:
+    # The stamp is taken in an input's thread, so it may be a little later than the `now` of the frame that takes it.
+    on = fresh()
+    act(on, "start", "half", at=1.0)
+    assert level(on, "d1", "intensity", 0.999) == 0.0
+    assert level(on, "d1", "intensity", 1.0) == 0.5
+    act(on, "stop", "half", at=2.0)
+    on.settle(1.999)
+    assert level(on, "d1", "intensity", 1.999) == 0.5
+    assert level(on, "d1", "intensity", 2.0) == 0.0
+
+
+def chase(fade: float, every: str, *steps: str, more: str = "") -> str:
+    body = "".join(f"[[chases.steps]]\n[[chases.steps.parts]]\n{step}\n" for step in steps)
+    return f'[[chases]]\nname = "run"\nfade = {fade}\nevery = {every}\n{more}\n{body}'
+
+
+TWO = ('on = "d1"\nintensity = 100', 'on = "d2"\nintensity = 50')
+
+
+def test_a_chase_goes_from_step_to_step() -> None:
+    on = desk(chase(0, '"2 beats"', *TWO), RIG)
+    act(on, "start", "run", beat=0.0)
+    walked = [(level(on, "d1", "intensity", beat=b), level(on, "d2", "intensity", beat=b)) for b in (0, 1.9, 2, 3.9, 4)]
+    assert walked == [(1, 0), (1, 0), (0, 0.5), (0, 0.5), (1, 0)]
+
+
+def test_a_chase_begins_on_the_beat_that_was_running() -> None:
+    on = desk(chase(0, '"1 beat"', *TWO), RIG)
+    act(on, "start", "run", beat=7.75)
+    assert level(on, "d1", "intensity", beat=7.75) == 1.0
+    assert level(on, "d2", "intensity", beat=8.0) == 0.5
+
+
+def test_a_chase_in_seconds_begins_when_it_is_started() -> None:
+    on = desk(chase(0, "0.5", *TWO), RIG)
+    act(on, "start", "run", at=3.25)
+    assert level(on, "d1", "intensity", 3.7) == 1.0
+    assert level(on, "d2", "intensity", 3.75) == 0.5
+
+
+def test_a_chase_cross_fades_into_every_step_but_the_very_first() -> None:
+    on = desk(chase(0.5, '"1 beat"', *TWO), RIG)
+    act(on, "start", "run", beat=0.0)
+    assert level(on, "d1", "intensity", beat=0.0) == 1.0
+    assert level(on, "d1", "intensity", beat=1.25) == 0.5
+    assert level(on, "d2", "intensity", beat=1.25) == 0.25
+    assert level(on, "d2", "intensity", beat=1.5) == 0.5
+    assert level(on, "d1", "intensity", beat=2.25) == 0.5
+
+
+def test_between_its_steps_a_chase_leaves_colour_to_what_lies_under_and_holds_intensity_at_nothing() -> None:
+    text = chase(0, '"1 beat"', 'on = "it"\nred = 25\nintensity = 80', *TWO)
+    on = desk(text + scene("look", "all", "red = 50", "intensity = 30", more="priority = 50"), RIG)
+    act(on, "start", "look")
+    act(on, "start", "run", beat=0.0)
+    assert (level(on, "it", "red", beat=0.0), level(on, "it", "intensity", beat=0.0)) == (0.25, 0.8)
+    assert (level(on, "it", "red", beat=1.0), level(on, "it", "intensity", beat=1.0)) == (0.5, 0.0)
+    assert level(on, "d2", "intensity", beat=0.0) == 0.0
+
+
+def test_a_chase_cross_fades_colour_between_steps_and_what_lies_under() -> None:
+    on = desk(chase(1, '"1 beat"', 'on = "it"\nred = 0', 'on = "it"\nred = 50', 'on = "d1"\nintensity = 1'), RIG)
+    act(on, "start", "run", beat=0.0)
+    assert level(on, "it", "red", beat=1.5) == pytest.approx(0.25)  # from 0 to 0.5
+    assert level(on, "it", "red", beat=2.5) == pytest.approx(0.75)  # from 0.5 to the base state, 1
+    assert level(on, "it", "red", beat=3.75) == pytest.approx(0.25)  # from there to 0
+
+
+def test_a_chase_fades_as_a_whole() -> None:
+    on = desk(chase(0, '"1 beat"', *TWO, more="fade_in = 1.0"), RIG)
+    act(on, "start", "run", at=0.0, beat=0.0)
+    assert level(on, "d1", "intensity", 0.5, beat=0.0) == 0.5
+
+
+def test_effects_inside_a_chase_move() -> None:
+    on = desk(chase(0, '"1 bar"', 'on = "d1"\nintensity = { wave = "ramp" }', TWO[1]), RIG)
+    act(on, "start", "run", beat=0.0)
+    assert level(on, "d1", "intensity", beat=1.25) == pytest.approx(0.25)
+
+
+def test_a_chase_goes_on_when_the_beat_goes_back() -> None:
+    on = desk(chase(0.5, '"1 beat"', *TWO), RIG)
+    act(on, "start", "run", beat=64.0)
+    assert level(on, "d2", "intensity", beat=1.0) == 0.5
+    assert level(on, "d1", "intensity", beat=-2.0) == 1.0
+
+
+def test_a_chase_runs_at_the_lead_of_each_output() -> None:
+    rig = (
+        '[[outputs]]\nuniverse = 1\nby = "null"\n[[outputs]]\nuniverse = 2\nby = "null"\nlead_ms = 250\n'
+        + row_of_dimmers(1)
+        + row_of_dimmers(1).replace('"d1"', '"d2"').replace("address", "universe = 2\naddress")
+    )
+    on = desk(chase(0, '"1 beat"', 'on = "all"\nintensity = 100', 'on = "all"\nintensity = 50'), rig)
+    act(on, "start", "run", beat=0.0)
+    # At 120 beats a minute 250 ms are half a beat.
+    assert (level(on, "d1", "intensity", 0.3), level(on, "d2", "intensity", 0.3)) == (1.0, 0.5)
+
+
+def test_what_moves_between_what_stands_still() -> None:
+    text = (
+        scene("low", "it", "red = 10\ngreen = 10\nblue = 10")
+        + scene("move", "it", 'red = { wave = "ramp" }\ngreen = { wave = "ramp" }')
+        + scene("top", "it", "green = 70")
+    )
+    on = desk(text, one_fixture("par", "4"))
+    for at, name in enumerate(("low", "move", "top")):
+        act(on, "start", name, at=float(at))
+    assert [level(on, "it", each, 9.0, beat=0.25) for each in ("red", "green", "blue")] == pytest.approx(
+        [0.25, 0.7, 0.1]
+    )
