@@ -12,7 +12,9 @@ How levels are made, frame by frame:
 - Intensity merges HTP within one priority: the highest of weight x level x value, over what lower priorities leave,
   which shows through by 1 - the greatest weight among the scenes that touch it.
 - A chase touches in each step what that step says; an intensity that another of its steps has is 0 meanwhile, any
-  other parameter is left to what lies under the chase.
+  other parameter is left to what lies under the chase. Steps are counted from the one that was running when the chase
+  was started: in beats, from the last whole multiple of `every`; in seconds, from the start. Into every step but that
+  one it cross-fades from the step before, for the share `fade` of a step.
 - The grand master scales the merged intensities; blackout makes them 0.
 """
 
