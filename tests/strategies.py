@@ -28,12 +28,20 @@ def rigs(draw: st.DrawFn, most: int = 6) -> Rig:
         universe = draw(st.sampled_from([1, 2]))
         address = following[universe] + draw(st.integers(0, 3))
         following[universe] = address + PROFILES[name].modes[mode].footprint
-        at = [draw(st.integers(-4, 4)) * 1.0, draw(st.integers(0, 2)) * 1.0, 4.0]
         fixtures.append({"name": f"f{number}", "profile": name, "mode": mode, "address": address, "universe": universe,
-                         "at": draw(st.sampled_from([at, None])), "groups": draw(st.sampled_from([[], ["some"]])),
-                         "hangs": draw(st.sampled_from(["down", "up"]))})  # fmt: skip
+                         "groups": draw(st.sampled_from([[], ["some"]])), **draw(_places())})  # fmt: skip
     outputs = [{"universe": 1, "by": "null"}, {"universe": 2, "by": "null", "lead_ms": draw(st.sampled_from([0, 40]))}]
     return Rig.model_validate({"outputs": outputs, "fixtures": fixtures, "points": {"floor": [0.5, 2.0, 0.0]}})
+
+
+def _places() -> st.SearchStrategy[dict[str, Any]]:
+    """Somewhere from which the head of `tests.rigs` can reach the floor: above it, or standing on it."""
+    across, along = st.integers(-4, 4).map(float), st.integers(0, 2).map(float)
+    return st.one_of(
+        st.fixed_dictionaries({"at": st.tuples(across, along, st.just(4.0)).map(list)}),
+        st.fixed_dictionaries({"at": st.tuples(across, along, st.just(0.0)).map(list), "hangs": st.just("up")}),
+        st.just({}),
+    )
 
 
 def _motions(low: st.SearchStrategy[Any], high: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
@@ -49,15 +57,16 @@ def _motions(low: st.SearchStrategy[Any], high: st.SearchStrategy[Any]) -> st.Se
     )
 
 
-def _parts() -> st.SearchStrategy[dict[str, Any]]:
+def _parts(*, still: bool) -> st.SearchStrategy[list[dict[str, Any]]]:
     on = st.sampled_from(["all", "wash", "some?", "bar: odd", "all: even", "dimmer", "spot", "all: left half"])
     colours = st.sampled_from(COLOURS)
-    values = {
-        name: st.one_of(st.integers(*ends).map(float), _motions(st.integers(*ends), st.integers(*ends)))
-        for name, ends in RANGES.items()
-    }
-    colour = st.one_of(colours, st.lists(colours, min_size=1, max_size=3), _motions(colours, colours))
-    return st.fixed_dictionaries({"on": on}, optional={"colour": colour, "aim": st.just("floor"), **values})
+    values = {name: st.integers(*ends).map(float) for name, ends in RANGES.items()}
+    colour = st.one_of(colours, st.lists(colours, min_size=1, max_size=3))
+    if not still:
+        values = {name: st.one_of(value, _motions(value, value)) for name, value in values.items()}
+        colour = st.one_of(colour, _motions(colours, colours))
+    one = st.fixed_dictionaries({"on": on}, optional={"colour": colour, "aim": st.just("floor"), **values})
+    return st.lists(one, min_size=1, max_size=3)
 
 
 @st.composite
@@ -68,28 +77,11 @@ def shows(draw: st.DrawFn, most: int = 5, still: bool = False) -> Show:
         shared = {"name": str(number), "priority": draw(st.sampled_from([50, 100, 150])),
                   "fade_in": draw(LENGTHS), "fade_out": draw(LENGTHS)}  # fmt: skip
         if not still and draw(st.integers(0, 3)) == 0:
-            steps = draw(st.lists(st.fixed_dictionaries({"parts": _few_parts()}), min_size=1, max_size=3))
+            steps = draw(st.lists(st.fixed_dictionaries({"parts": _parts(still=False)}), min_size=1, max_size=3))
             chases.append({**shared, "every": draw(CYCLES), "fade": draw(st.sampled_from([0, 0.5, 1])), "steps": steps})
         else:
-            scenes.append({**shared, "parts": draw(_few_parts())})
-    show = Show.model_validate({"colours": {"warm": {"kelvin": 2700}}, "scenes": scenes, "chases": chases})
-    return _stilled(show) if still else show
-
-
-def _few_parts() -> st.SearchStrategy[list[dict[str, Any]]]:
-    return st.lists(_parts(), min_size=1, max_size=3)
-
-
-def _stilled(show: Show) -> Show:
-    """The same show with each effect standing at its low."""
-
-    def still(value: Any) -> Any:
-        return value["low"] if isinstance(value, dict) and "wave" in value else value
-
-    plain = show.model_dump(by_alias=True, exclude_none=True)
-    for scene in plain["scenes"]:
-        scene["parts"] = [{key: still(value) for key, value in part.items()} for part in scene["parts"]]
-    return Show.model_validate(plain)
+            scenes.append({**shared, "parts": draw(_parts(still=still))})
+    return Show.model_validate({"colours": {"warm": {"kelvin": 2700}}, "scenes": scenes, "chases": chases})
 
 
 Deed = tuple[float, str, str, float]
