@@ -1,0 +1,89 @@
+"""Whether pulses are delivered in clumps: at multiples of some slot, not when they were sent.
+
+A pulse that is sent at a steady period but delivered only at the ticks of another clock (a radio's connection interval, a player's
+audio buffer) arrives at intervals that are all multiples of that clock's period: a lattice. The mark looked for: the intervals
+fall into groups, and the smallest distance between two groups divides them all.
+"""
+
+_USUAL, _ODD = 24, 24  # intervals kept: near the mean, and others
+_ENOUGH = 10
+_MEAN_OVER = 100
+_EVERY = 8  # pulses between two looks
+_NARROWEST = 0.002  # seconds: narrower slots are no worse than jitter
+_LATTICE, _STRICT = (
+    0.125,
+    0.04,
+)  # of the slot: how near to a multiple counts; the same while there are only one or two odd intervals
+_FOUND, _OVER = 0.9, 0.7  # share of the intervals on the lattice
+_LIKE_LOSS = 0.06
+
+
+class Clumps:
+    """width: length of the slot in seconds, 0 while there is none. edge: how blurred its edges are, seconds."""
+
+    __slots__ = ("_count", "_mean", "_next", "_odd", "_usual", "edge", "width")
+
+    def __init__(self) -> None:
+        self._usual: list[float] = []
+        self._odd: list[float] = []
+        self._next = _EVERY
+        self._count = 0
+        self._mean = 0.0
+        self.width = self.edge = 0.0
+
+    def note(self, apart: float) -> bool:
+        """One interval between arrivals, seconds. True if clumping was found or is over."""
+        self._next -= 1
+        if abs(apart - self._mean) > max(_NARROWEST, 0.1 * self._mean) and self._count:
+            self._odd.append(apart)
+            del self._odd[:-_ODD]
+            if len(self._odd) < 3:
+                self._next = 0
+        else:
+            self._usual.append(apart)
+            del self._usual[:-_USUAL]
+        self._count = min(self._count + 1, _MEAN_OVER)
+        self._mean += (apart - self._mean) / self._count
+        if self._next > 0 or not self._odd:
+            return False
+        self._next = _EVERY
+        return self._look()
+
+    def _look(self) -> bool:
+        intervals = sorted(self._usual + self._odd)
+        if len(intervals) < _ENOUGH:
+            return False
+        width = self.width or self._slot(intervals)
+        if width == 0.0:
+            return False
+        offs = sorted(abs(apart - width * round(apart / width)) for apart in intervals)
+        near = (_STRICT if len(self._odd) < 3 else _LATTICE) * width
+        share = sum(off < near for off in offs) / len(offs)
+        was = self.width
+        if share > _FOUND:
+            self.width = width
+            self.edge = max(2.0 * offs[len(offs) // 2], 3e-4)
+        elif share < _OVER:
+            self.width = 0.0
+        return (self.width > 0.0) != (was > 0.0)
+
+    def _slot(self, intervals: list[float]) -> float:
+        """The slot's length if there is one: the smallest distance between groups of intervals, made precise; else 0."""
+        groups = [[intervals[0]]]
+        for shorter, longer in zip(intervals, intervals[1:], strict=False):
+            if longer - shorter > _NARROWEST:
+                groups.append([])
+            groups[-1].append(longer)
+        if len(groups) < 2:
+            return 0.0
+        middles = [group[len(group) // 2] for group in groups]
+        rough = min(b - a for a, b in zip(middles, middles[1:], strict=False))
+        counts = [round(apart / rough) for apart in intervals]
+        squares = sum(k * k for k in counts)
+        if squares == 0:
+            return 0.0
+        width = sum(k * apart for k, apart in zip(counts, intervals, strict=True)) / squares
+        periods = width / self._mean if self._mean > 0.0 else 1.0
+        if round(periods) >= 1 and abs(periods - round(periods)) < _LIKE_LOSS:
+            return 0.0  # lost and doubled pulses leave such lengths, too
+        return width

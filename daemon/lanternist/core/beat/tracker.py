@@ -1,0 +1,210 @@
+"""Which pulse is this: follows one source through lost, doubled, late and clumped pulses.
+
+Theory of operation
+-------------------
+A pulse carries no number. Each arrival may be the next pulse, may follow lost ones, or may be the last one doubled; with jitter of half a period
+one arrival cannot tell. So a few hypotheses are kept side by side, each with its own `Line` and score, branched at every doubtful
+arrival, joined when they come to the same number at the same tempo, and dropped when they fall far behind (multiple hypothesis tracking,
+D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and an arrival costs one Kalman update.
+
+After a gap a pulse is named by the time it comes. Pulses that arrive on top of one another were held up together: they are
+counted, not measured. When the last pulses, simply counted, lie on a line of quite another tempo, that is the tempo now.
+"""
+
+from math import log, sqrt
+
+from lanternist.core.beat.clumps import Clumps
+from lanternist.core.beat.line import Line
+
+_LOST, _DOUBLED = log(0.004), log(0.002)  # chances a pulse; no source, on the safe side of what cables and radios do
+_GUESSED = log(0.01)  # after a gap, for each number near the time
+_BUNCHED = 0.25  # of a period: nearer to the pulse before, and it was held up together with it
+_GAP = 3.5  # periods since the newest pulse: some are missing
+_FAR_BEHIND = 11.0  # score
+_MOST = 8
+_DOUBTFUL = -5.0  # score of the second hypothesis below which the first is believed
+_KINDS = 50.0  # hypotheses of the same number are joined if their periods are within 1 in so many
+_FRESH = -4.0  # score of a look with fresh eyes
+_RECENT = 48
+_SETTLED = 24  # measurements
+_EARLY_S = 0.004  # seconds
+
+
+class Tracker:
+    """Feed it `pulse` (unnumbered) or `mark` (numbered) in order of arrival; read `line`.
+
+    last: the newest arrival, seconds. sure: the numbers were once beyond doubt.
+    """
+
+    __slots__ = ("_arrived", "_clumps", "_lines", "_recent", "last", "line", "sure")
+
+    def __init__(self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...]) -> None:
+        """Pulse 0 arrived at `at`. period: a first guess, seconds; limits: shortest and longest. scales: see `Line`."""
+        self.line = Line(at, period, limits, scales)
+        self._lines = [self.line]
+        self._recent = [at]
+        self._arrived = 1
+        self._clumps = Clumps()
+        self.last = at
+        self.sure = False
+
+    def expected(self, t: float) -> float:
+        """Number (with a fraction) that falls at t."""
+        line = self.line
+        return line.x + (t - line.at) / line.period
+
+    def error(self, t: float) -> float:
+        """Expected error at t, one standard deviation, seconds."""
+        line = self.line
+        return sqrt(max(line.variance((t - line.at) / line.period), 0.0))
+
+    def pulse(self, at: float) -> None:
+        """One unnumbered pulse arrived."""
+        apart, self.last = at - self.last, max(at, self.last)
+        recent = self._recent
+        recent.append(at)
+        self._arrived += 1
+        if len(recent) > _RECENT:
+            del recent[0]
+        line, width = self.line, self._clumps.width
+        period, noise = line.period, line.noise
+        if abs(apart) < _GAP * period and self._clumps.note(apart):
+            self._change_kind()
+        if len(self._lines) == 1 and width == 0.0 and noise < 0.01 * period * period and apart > _BUNCHED * period:
+            residual, spread = at - line.at - period, line.spread()
+            if abs(residual) < 3.5 * spread and spread < 0.15 * period:
+                line.step(1.0)
+                line.take(residual)
+                line.learn(residual, spread, 0.0)
+                self.sure = self.sure or line.count >= _SETTLED
+                return
+        self._branch(at, apart)
+
+    def mark(self, at: float, x: float) -> None:
+        """A pulse that says its number (which may be a fraction); x must not be before the newest."""
+        self.last = max(at, self.last)
+        self._only(self.line)
+        line = self.line
+        line.step(x - line.x)
+        residual, spread = at - line.at, line.spread()
+        line.weigh(residual, 0.0, bunched=False, measure=True)
+        line.learn(residual, spread, 0.0)
+        line.score, self.sure = 0.0, True
+
+    def first(self, at: float, ahead: float = 1.0) -> None:
+        """A pulse, `ahead` numbers on, after the source began anew: keep its tempo, and its phase only if that still fits."""
+        line = self.line
+        self._only(line)
+        fits = abs(at - line.at - ahead * line.period) < 3.5 * line.spread() and at - self.last < _GAP * line.period
+        if fits and ahead >= 0.0:
+            self.mark(at, line.x + ahead)
+            return
+        line.rephase(line.x + ahead, at)
+        self.last = max(at, self.last)
+        self._recent = [at]
+        self.sure = False
+
+    def hint(self, period: float, fraction: float) -> None:
+        """The source says its period, good to a `fraction`."""
+        self._only(self.line)
+        self.line.hint(period, fraction)
+
+    def _only(self, line: Line) -> None:
+        self.line = line
+        self._lines = [line]
+        line.score = 0.0
+
+    def _branch(self, at: float, apart: float) -> None:
+        """Let every hypothesis go on in every likely way; keep the best."""
+        width = self._clumps.width
+        best: dict[tuple[float, int], Line] = {}
+        before = self.line.x
+        for line in self._lines:
+            for steps, chance in _ways((at - line.at) / line.period, early=line.count < _SETTLED):
+                child = line.copy()
+                child.score += chance
+                self._go(child, steps, at, apart, width)
+                kind = (child.x, round(_KINDS * log(child.period)))
+                rival = best.get(kind)
+                if rival is None or child.score > rival.score:
+                    best[kind] = child
+        lines = sorted(best.values(), key=_score, reverse=True)
+        top = lines[0].score
+        self._lines = [line for line in lines[:_MOST] if line.score > top - _FAR_BEHIND]
+        for line in self._lines:
+            line.score -= top
+        self.line = self._lines[0]
+        if len(self._lines) == 1 or self._lines[1].score < _DOUBTFUL:
+            self.sure = self.sure or self.line.count >= _SETTLED
+        if self.line.x != before + 1.0:
+            self._look_again()
+
+    def _go(self, line: Line, steps: float, at: float, apart: float, width: float) -> None:
+        """This arrival is `steps` pulses on."""
+        line.step(steps)
+        residual, spread = at - line.at, line.spread()
+        if line.variance() > (line.period / 3.0) ** 2 and steps > 1.0 and line.count >= _SETTLED:
+            line.rephase(line.x, at)
+            return
+        crowded = abs(apart) < _BUNCHED * line.period
+        quiet = line.noise < (line.period / 8.0) ** 2 and width == 0.0
+        measure = steps > 0.0 and not (crowded and quiet)
+        line.weigh(residual, width, bunched=crowded, measure=measure)
+        if measure:
+            line.learn(residual, spread, width)
+
+    def _look_again(self) -> None:
+        """After a slip, one more hypothesis: the last pulses, simply counted. It wins when the tempo has leapt."""
+        n, line = len(self._recent), self.line
+        if n < 12:
+            return
+        at, period, rms = _fit(self._recent)
+        if period > 0.0 and rms < 0.4 * period and abs(period / line.period - 1.0) > 0.01:
+            other = line.copy()
+            other.score += _FRESH
+            other.at = at
+            other.restart(period, 0.01)
+            other.count = n
+            self._lines.append(other)
+
+    def _change_kind(self) -> None:
+        """Clumping was found or is over: another kind of jitter. What was before the first clumps were known is counted anew."""
+        width, line = self._clumps.width, self.line
+        self._only(line)
+        if not width:
+            line.rescale(_EARLY_S**2)
+            return
+        if self._arrived <= _RECENT:
+            at, period, _ = _fit(self._recent[:-1])
+            line.x, line.at = self._arrived - 2.0, at
+            line.restart(period, 0.05)
+            line.count = len(self._recent)
+        line.slotted(width, self._clumps.edge)
+
+
+def _fit(times: list[float]) -> tuple[float, float, float]:
+    """Least-squares line through times, counted one by one: time of the last, period, root mean square residual."""
+    n = len(times)
+    middle, mean = (n - 1) / 2.0, sum(times) / n
+    period = sum((i - middle) * (t - mean) for i, t in enumerate(times)) / (n * (n * n - 1) / 12.0)
+    squares = sum((t - mean - period * (i - middle)) ** 2 for i, t in enumerate(times))
+    return mean + period * (n - 1 - middle), period, sqrt(squares / n)
+
+
+def _score(line: Line) -> float:
+    return line.score
+
+
+def _ways(ahead: float, *, early: bool) -> list[tuple[float, float]]:
+    """Steps an arrival may be on from the newest pulse, `ahead` periods after it, and the log of their chances."""
+    if ahead > _GAP:
+        near = float(round(ahead))
+        return [(1.0, 0.0), (near - 1.0, _GUESSED), (near, _GUESSED), (near + 1.0, _GUESSED)]
+    ways = [(1.0, 0.0)]
+    if ahead > 1.25 or early:
+        ways.append((2.0, _LOST))
+    if ahead > 2.25:
+        ways.append((3.0, 2.0 * _LOST))
+    if ahead < 0.75 or early:
+        ways.append((0.0, _DOUBLED))
+    return ways
