@@ -3,7 +3,7 @@
 from itertools import accumulate
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.rigs import PROFILES, table
 from tests.strategies import Deed, deeds, rigs, shows
