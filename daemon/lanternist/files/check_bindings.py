@@ -51,9 +51,8 @@ def _named(view: View, show: Document) -> Iterator[tuple[Path, str, str]]:
 def _binding(show: Document, path: Path, binding: Binding) -> Iterator[Problem]:
     asked = [do for do, _ in binding.asked()]
     if not asked:
-        yield show.problem(
-            path, "this binding does nothing", f"give it one of {listed(Binding.model_fields.keys() - {'when'})}"
-        )
+        can = [name for name in Binding.model_fields if name != "when"]
+        yield show.problem(path, "this binding does nothing", f"give it one of {listed(can)}")
     if len(asked) > 1:
         message = f"this binding does {len(asked)} things: {listed(asked, 'and')}"
         yield show.problem(path, message, "a binding does one thing")

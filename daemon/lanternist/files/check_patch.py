@@ -43,8 +43,8 @@ def _unknown_types(view: View, rig: Document) -> Iterator[Problem]:
     for piece in view.fixtures:
         fixture = piece.value
         if fixture.profile not in view.library:
-            remedy = did_you_mean(fixture.profile, view.library) or "put one into the gig's folder profiles"
-            yield rig.problem((*piece.path, "profile"), f"there is no profile {shown(fixture.profile)}", remedy)
+            message = f"there is no profile {shown(fixture.profile)}"
+            yield rig.problem((*piece.path, "profile"), message, did_you_mean(fixture.profile, view.library, "known"))
         elif fixture.profile in view.profiles and fixture.mode not in (modes := view.profiles[fixture.profile].modes):
             message = f"{shown(fixture.profile)} has no mode {shown(fixture.mode)}"
             sizes = ", ".join(f"{shown(name)} ({mode.footprint} slots)" for name, mode in modes.items())
@@ -64,7 +64,7 @@ def _odd_names(view: View, rig: Document) -> Iterator[Problem]:
 def _past_the_end(view: View, rig: Document, one: Patched) -> Iterator[Problem]:
     highest = UNIVERSE - one.footprint + 1
     if one.last > UNIVERSE and highest >= 1:
-        message = f"its {one.footprint} slots would end at {one.last}; a universe ends at 512"
+        message = f"its {one.footprint} slots would end at {one.last}, past slot {UNIVERSE}"
         path = (*view.path_of(one), "address")
         yield rig.problem(path, message, f"the highest address that fits is {highest}")
 

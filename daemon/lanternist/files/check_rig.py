@@ -92,7 +92,8 @@ def _flashes(rig: Document) -> Iterator[Problem]:
         yield rig.problem(path, f"{rate} flashes a second are more than any guidance allows", remedy)
         return
     said = f"; {allowed.who} allows it: {allowed.why}" if allowed else ""
-    message = f"{rate} flashes a second are above the published default and can harm people"
+    above = "the published default" if rate <= EVENT_GUIDANCE else "any guidance allows"
+    message = f"{rate} flashes a second are more than {above}, and can harm people"
     yield rig.problem(path, message, f"{_FLASH_REMEDY}{said}", "warning")
     if allowed and not allowed.warning_signs_posted:
         signs = ("limits", "acknowledged", "warning_signs_posted")

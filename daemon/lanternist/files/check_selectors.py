@@ -17,11 +17,17 @@ def unknown_terms(view: View, document: Document, path: Path, terms: Sequence[st
         try:
             select([term], view.cells)
         except SelectorError as error:
-            if not error.name:
-                message, _, remedy = str(error).partition("; ")
-                yield document.problem((*path, index), message, remedy)
-            elif error.name not in view.loose_names:
-                yield document.problem((*path, index), *_unknown(view, error.name))
+            if error.name not in view.loose_names:
+                yield document.problem((*path, index), *_wrong(view, term, error))
+
+
+def _wrong(view: View, term: str, error: SelectorError) -> tuple[str, str]:
+    name, _, pick = (piece.strip() for piece in term.partition(":"))
+    if not name.strip("? "):
+        return f"{shown(term)} names nothing", 'for example: "wash", "pars: odd"'
+    if not error.name:
+        return f"{shown(pick)} is no pick", str(error).partition("; ")[2]
+    return _unknown(view, error.name)
 
 
 def _unknown(view: View, name: str) -> tuple[str, str]:

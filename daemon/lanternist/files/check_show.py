@@ -17,7 +17,8 @@ from lanternist.files.problems import Problem, did_you_mean, listed, shown
 from lanternist.files.sentences import unknown_key
 from lanternist.files.view import Piece, View, items, pieces, table, valid
 
-MOST_ALIASES = 16
+MOST_NAMES = 16
+_COLOUR_NAMES = 'right are names from [colours], CSS names ("tomato") and "#ff6030"'
 # Lowest and highest value by unit, and how people say the unit.
 _RANGES = {"level": (0.0, 100.0, " per cent"), "hz": (0.0, 100.0, " Hz"), "deg": (-540.0, 540.0, " degrees")}
 
@@ -53,6 +54,8 @@ def _energy(show: Document, piece: Piece[Playable]) -> Iterator[Problem]:
 
 def _part(view: View, show: Document, piece: Piece[Part]) -> Iterator[Problem]:
     path, part = piece.path, piece.value
+    if not part.on:
+        yield show.problem((*path, "on"), "this is empty", 'for example: on = "wash"')
     problems = list(unknown_terms(view, show, (*path, "on"), part.on))
     yield from problems
     chosen = [] if problems else chosen_by(view, part)
@@ -130,20 +133,20 @@ def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[P
         yield from _colour_table(show, path, colour)
         return
     palette = table(show, "colours")
-    name, aliases = colour, 0
-    if path[0] == "colours" and len(path) == 2:
-        palette = {key: value for key, value in palette.items() if key != path[1]}
-    while isinstance(name, str) and name in palette:
-        name, palette = palette[name], {key: value for key, value in palette.items() if key != name}
-        aliases += 1
-        if aliases > MOST_ALIASES:
-            yield show.problem(
-                path, "this colour is named after a colour, and that again, and so on", "say it outright"
-            )
-            return
-    if isinstance(name, str) and not _is_colour(name):
-        known = [*table(show, "colours"), *CSS_COLOURS]
-        remedy = did_you_mean(name, known) or 'right are names from [colours], CSS names ("tomato") and "#ff6030"'
+    seen = {path[1]} if path[0] == "colours" else set()
+    name, names = colour, 0
+    while name in palette and name not in seen and isinstance(palette[name], str):
+        seen.add(name)
+        name, names = palette[name], names + 1
+    if names > MOST_NAMES:
+        message = f"this names a colour that names another, more than {MOST_NAMES} times over"
+        yield show.problem(path, message, 'write the colour itself, for example "#ff6030"')
+    elif (name in palette and name not in seen) or _is_colour(name):
+        return
+    elif name in seen and path[0] == "colours":
+        yield show.problem(path, "these colours name each other in a circle", 'write one as it is: "#ff6030"')
+    elif names == 0:  # else it is said where the palette has it
+        remedy = did_you_mean(name, [*palette, *CSS_COLOURS]) or _COLOUR_NAMES
         yield show.problem(path, f"no colour is called {shown(name)}", remedy)
 
 

@@ -34,8 +34,16 @@ _SYNTAX: tuple[tuple[str, str, str], ...] = (
     (r"Expected '\]", "the heading is not closed", "a heading reads [limits] or [[fixtures]]"),
     (r"Illegal character '\\n'|Expected [\"']|Unterminated|Found invalid", "a quote is not closed", _QUOTES),
     (r"Illegal character", "there is a character that a text file may not hold", "delete it and type the line anew"),
-    (r"Unclosed array", "a list is not closed", "a list needs commas between its items and a ] at its end"),
-    (r"Unclosed inline table", "a table is not closed", "a table needs commas between its keys and a } at its end"),
+    (
+        r"Unclosed array",
+        "a list that began before this is not closed",
+        "a list needs commas between its items and a ] at its end",
+    ),
+    (
+        r"Unclosed inline table",
+        "a table that began before this is not closed",
+        "a table needs commas between its keys and a } at its end",
+    ),
     (r"Invalid initial character", "no key begins like this", "keys are letters, digits, - and _; others need quotes"),
     (r"Cannot overwrite|Duplicate inline", "this key is there twice", "keep one of them"),
     (r"Cannot declare", "this heading is there twice", "keep one; a list of things has double brackets: [[fixtures]]"),
@@ -105,8 +113,9 @@ def parse(data: bytes, file: str) -> Document | Problem:
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         return Problem(file, "this is not UTF-8 text", line, remedy="save it from the editor as UTF-8")
-    if match := _TOO_MANY_DOTS.search(text):
-        return _at(text, file, text.count("\n", 0, match.start()) + 1, 1, "a key has too many dots", "32 are too many")
+    if match := _TOO_MANY_DOTS.search(text):  # tomllib takes the square of their number in time and memory
+        line = text.count("\n", 0, match.start()) + 1
+        return _at(text, file, (line, 1), "a key has too many dots", "no key here needs more than 4")
     try:
         return Document(file, text, tomllib.loads(text))
     except RecursionError:
@@ -123,11 +132,11 @@ def _syntax(text: str, file: str, said: str) -> Problem:
     quote = _quoted(text, line)
     known = [row for row in _HABITS if re.search(row[0], quote)] or [row for row in _SYNTAX if re.match(row[0], said)]
     _, message, remedy = known[0] if known else ("", "this line cannot be read", "")
-    return _at(text, file, line, column, message, remedy)
+    return _at(text, file, (line, column), message, remedy)
 
 
-def _at(text: str, file: str, line: int, column: int, message: str, remedy: str) -> Problem:
-    return Problem(file, message, line, column, remedy=remedy, quote=_quoted(text, line))
+def _at(text: str, file: str, place: Place, message: str, remedy: str) -> Problem:
+    return Problem(file, message, *place, remedy=remedy, quote=_quoted(text, place[0]))
 
 
 def _quoted(text: str, line: int) -> str:

@@ -13,7 +13,7 @@ from lanternist.core.show import Show
 from lanternist.files.check import check
 from lanternist.files.check_rig import Ways
 from lanternist.files.documents import Document, read
-from lanternist.files.problems import Problem
+from lanternist.files.problems import Problem, printable
 from lanternist.files.profiles import load_profile, profile_files
 from lanternist.files.sentences import problems_of
 from lanternist.files.view import View
@@ -47,12 +47,14 @@ def load_gig(
     its name, None if there is none. Nothing that a file holds makes this raise.
     """
     problems: list[Problem] = []
-    rig_file, show_file = _kept(_rig_document(folder, rig), problems), _kept(read(folder / SHOW, SHOW), problems)
+    rig_name = printable(rig)
+    rig_file = _kept(_rig_document(folder, rig, rig_name), problems)
+    show_file = _kept(read(folder / SHOW, SHOW), problems)
     the_rig = _validated(rig_file, Rig, problems)
     the_show = _validated(show_file, Show, problems)
     view = _with_profiles(View(rig_file, show_file), folder, problems)
     problems += check(view, Ways(output_settings, output_names), Ways(input_settings, input_names))
-    problems = _in_order(problems, [rig, SHOW])
+    problems = _in_order(problems, [rig_name, SHOW])
     if the_rig is None or the_show is None or any(one.severity == "mistake" for one in problems):
         return None, problems
     return Gig(folder, the_rig, the_show, view.profiles), problems
@@ -65,11 +67,11 @@ def _kept(found: Document | Problem, problems: list[Problem]) -> Document | None
     return None
 
 
-def _rig_document(folder: Path, rig: str) -> Document | Problem:
+def _rig_document(folder: Path, rig: str, name: str) -> Document | Problem:
     if Path(rig).is_absolute() or ".." in Path(rig).parts:
         remedy = "name it as seen from that folder, for example rink.toml"
-        return Problem(rig, "the rig file has to lie in the gig's folder", remedy=remedy)
-    return read(folder / rig, rig)
+        return Problem(name, "the rig file has to lie in the gig's folder", remedy=remedy)
+    return read(folder / rig, name)
 
 
 def _validated(document: Document | None, model: type[M], problems: list[Problem]) -> M | None:

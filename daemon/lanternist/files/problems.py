@@ -13,7 +13,7 @@ from lanternist.files.positions import Path
 Severity = Literal["mistake", "warning"]
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
-_MOST_CHOICES = 12
+_MOST_CHOICES = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def shown(value: object) -> str:
         case int():
             return str(value) if value.bit_length() <= 64 else "so large a number"
         case float():
-            return repr(value)
+            return f"{value:.15g}"
     return "this"
 
 

@@ -70,11 +70,12 @@ def _unknown_key(spot: Spot, kind: str) -> Path:
 
 def _say(spot: Spot, details: _Details) -> _Say:
     kind, value, shape = details["type"], details["input"], spot.shape
-    right = WANTED.get((spot.owner.__name__, spot.key), "") or _is_wanted(wanted(shape))
+    hint = WANTED.get((spot.owner.__name__, spot.key), "")
+    right = hint or _is_wanted(wanted(shape))
     match kind:
         case "missing":
             example = EXAMPLES.get((spot.owner.__name__, spot.key), "")
-            return f"{shown(spot.key)} is missing", f"for example: {example}" if example else ""
+            return f"{shown(spot.key)} is missing", f"for example: {example}" if example else right
         case "greater_than" | "greater_than_equal":
             return f"{shown(value)} is too low", right
         case "less_than" | "less_than_equal":
@@ -86,7 +87,7 @@ def _say(spot: Spot, details: _Details) -> _Say:
         case "literal_error":
             return _choice(shape, value)
         case "string_pattern_mismatch":
-            return f"{shown(value)} has a character that cannot stand here", right
+            return (f"{shown(value)} has a character that cannot be printed", "") if not hint else _unfit(value, hint)
         case "value_error" | "assertion_error":
             return _own_words(value, printable(str(details["ctx"]["error"]), most=300))
     return _wrong_type(shape, value, right) if kind.endswith("_type") or "union" in kind else _unfit(value, right)
@@ -101,7 +102,7 @@ def _wrong_type(shape: Shape, value: object, right: str) -> _Say:
         return f"{shown(value)} is not a whole number", right
     if shape.type in (int, float) and isinstance(value, str) and _is_number(value):
         return f"{shown(value)} is text", f"write {printable(value)} without quotes"
-    if right == _is_wanted("text") and type(value) in (int, float):
+    if right == _is_wanted("text") and type(value) in (int, float) and shown(value)[-1].isdigit():
         return f"{shown(value)} is a number", f'put it in quotes: "{shown(value)}"'
     return f"{shown(value)} is {kind_shown(value)}", right
 
@@ -134,7 +135,7 @@ def _list_length(shape: Shape, value: object, right: str) -> _Say:
 
 def _choice(shape: Shape, value: object) -> _Say:
     choices = [str(one) for one in get_args(shape.type)]
-    right = f"right {'are' if len(choices) > 1 else 'is'} {wanted(shape)}"
+    right = f"right are {wanted(shape)}" if len(choices) > 1 else f"right is {wanted(shape)}, or leave it out"
     meant = closest(value, choices) if isinstance(value, str) else None
     message = f"{shown(value)} is none of the choices" if isinstance(value, str) else _unfit(value, "")[0]
     return message, f"did you mean {shown(meant)}? {right}" if meant else right
