@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from pythonosc.osc_message_builder import OscMessageBuilder
+
 import lanternist
 from lanternist.cli.client import ClientError, ask
 
@@ -104,3 +106,12 @@ def connected(door: tuple[str, int]) -> Iterator[socket.socket]:
     with socket.create_connection(door, PATIENCE) as connection:
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         yield connection
+
+
+def osc(door: tuple[str, int], address: str, *values: str | float) -> None:
+    """One OSC message, built by python-osc."""
+    message = OscMessageBuilder(address)
+    for value in values:
+        message.add_arg(value)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        sender.sendto(message.build().dgram, door)

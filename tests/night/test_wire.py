@@ -4,16 +4,15 @@ What the show asks for is written out here by hand, slot by slot, from the demo'
 """
 
 import shutil
+import socket
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import mido
-import mido.sockets
 import pytest
 import sacn
-from pythonosc.udp_client import SimpleUDPClient
-from tests.nights import PATIENCE, Night, copy_gig, playing
+from tests.nights import PATIENCE, Night, connected, copy_gig, osc, playing
 from tests.nodes import Node, node
 from tests.pcap import write_pcap
 
@@ -47,7 +46,7 @@ port = {streaming.port}
 
 
 def artnet_slots(packet: bytes) -> tuple[int, list[int]]:
-    """Port-Address and slots by the offsets of the Art-Net 4 specification, ArtDmx: written out, not taken from the project."""
+    """Port-Address and slots by the offsets of the Art-Net 4 specification, ArtDmx: written out here again."""
     assert packet[:8] == b"Art-Net\0"
     assert packet[8:12] == b"\x00\x50\x00\x0e"
     assert int.from_bytes(packet[16:18], "big") == len(packet) - 18
@@ -60,7 +59,9 @@ def sacn_slots(packet: bytes) -> tuple[int, list[int]]:
     return decoded.universe, list(decoded.dmxData)
 
 
-def wait_for(receiver: Node, decode: Callable[[bytes], tuple[int, list[int]]], wanted: dict[int, list[int]]) -> list[bytes]:
+def wait_for(
+    receiver: Node, decode: Callable[[bytes], tuple[int, list[int]]], wanted: dict[int, list[int]]
+) -> list[bytes]:
     """The packets that showed, for each universe, slots that begin with what is wanted."""
     shown: dict[int, bytes] = {}
     last: dict[int, list[int]] = {}
@@ -87,31 +88,30 @@ def test_small_rig(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
     artnet, streaming = nodes
     gig = copy_gig(tmp_path, outputs=outputs(artnet, streaming, "1"), inputs=INPUTS)
     with playing(gig) as night:
-        host, port = night.door("midi-tcp")
-        with mido.sockets.connect(host, port) as pads:
+        with connected(night.door("midi-tcp")) as pads:
             drive_small_rig(night, pads, artnet, streaming)
             assert night.stop() == 0
         ended = [sacn.DataPacket.make_data_packet(list(packet)) for packet in streaming.waiting()][-3:]
         assert [packet.option_StreamTerminated for packet in ended] == [True] * 3
 
 
-def drive_small_rig(night: Night, pads: mido.ports.BaseOutput, artnet: Node, streaming: Node) -> None:
-    """Blackout over OSC and back by pad; full, held by pad, then let go to what lies under it; each seen on both wires."""
+def drive_small_rig(night: Night, pads: socket.socket, artnet: Node, streaming: Node) -> None:
+    """Full by pad; then over OSC blackout and back, and half of the grand master; each seen on both wires."""
     full = {1: PAR_WHITE * 4 + [255, 255, 255] * 8}
-    pads.send(mido.Message("note_on", channel=9, note=41, velocity=127))
+    pads.sendall(mido.Message("note_on", channel=9, note=41, velocity=127).bin())
     packets = wait_for(artnet, artnet_slots, full)
     wait_for(streaming, sacn_slots, full)
     if shutil.which("tshark"):
         assert analysed(night.log.parent / "wire.pcap", packets) == bytes(full[1] + [0] * (512 - len(full[1])))
-    osc = SimpleUDPClient(*night.door("osc"))
-    osc.send_message("/lanternist/blackout", 1)
+    door = night.door("osc")
+    osc(door, "/lanternist/blackout", 1)
     dark = {1: PAR_DARK * 4 + [0, 0, 0] * 8}
     wait_for(artnet, artnet_slots, dark)
     wait_for(streaming, sacn_slots, dark)
-    osc.send_message("/lanternist/blackout", 0)
+    osc(door, "/lanternist/blackout", 0)
     wait_for(streaming, sacn_slots, full)
     # Half of the grand master: 128 is 0.5 x 255, halves up; the emitters behind a dimmer slot do not change.
-    osc.send_message("/lanternist/master", 0.5)
+    osc(door, "/lanternist/master", 0.5)
     half = {1: [128, 0, 0, 0, 255, OPEN, 0, 0] * 4 + [128, 128, 128] * 8}
     wait_for(artnet, artnet_slots, half)
     wait_for(streaming, sacn_slots, half)

@@ -18,6 +18,7 @@ from typing import Any
 from lanternist.cli.hands import BPM, LAST_BEAT, Hands
 
 RIGS = {"small": "rig.toml", "large": "rink.toml"}
+Status = dict[str, Any]
 _START_S = 20.0
 _LOOK_S = 0.1
 
@@ -59,7 +60,7 @@ def _copy_gig(folder: Path, rig: str) -> Path:
 
 
 @contextlib.contextmanager
-def _running(gig: Path, log: Path) -> Iterator[tuple["subprocess.Popen[bytes]", dict[str, Any]]]:
+def _running(gig: Path, log: Path) -> Iterator[tuple["subprocess.Popen[bytes]", Status]]:
     """The daemon on the gig, with its first status; an empty one if it does not come up."""
     with log.open("wb") as lines:
         command = [sys.executable, "-m", "lanternist", "run", str(gig)]
@@ -71,21 +72,21 @@ def _running(gig: Path, log: Path) -> Iterator[tuple["subprocess.Popen[bytes]", 
             daemon.wait()
 
 
-def _first_status(daemon: "subprocess.Popen[bytes]") -> dict[str, Any]:
+def _first_status(daemon: "subprocess.Popen[bytes]") -> Status:
     from lanternist.cli.client import ClientError
     from lanternist.cli.watch import snapshot
 
     until = time.monotonic() + _START_S
     while time.monotonic() < until and daemon.poll() is None:
         with contextlib.suppress(ClientError):
-            status: dict[str, Any] = snapshot()
+            status: Status = snapshot()
             if _door(status):
                 return status
         time.sleep(_LOOK_S)
     return {}
 
 
-def _door(status: dict[str, Any]) -> tuple[str, int] | None:
+def _door(status: Status) -> tuple[str, int] | None:
     """Where the hands' port is, once it is open."""
     for way in status["inputs"]:
         host, colon, port = str(way.get("listens on", "")).rpartition(":")
@@ -94,7 +95,7 @@ def _door(status: dict[str, Any]) -> tuple[str, int] | None:
     return None
 
 
-def _play(status: dict[str, Any]) -> dict[str, Any]:
+def _play(status: Status) -> Status:
     """Let the hands play and show it; gives the last status."""
     door = _door(status)
     if door is None:
@@ -111,7 +112,7 @@ def _play(status: dict[str, Any]) -> dict[str, Any]:
             player.join()
 
 
-def _show(hands: Hands, status: dict[str, Any]) -> dict[str, Any]:
+def _show(hands: Hands, status: Status) -> Status:
     from rich.console import Group
     from rich.live import Live
     from rich.text import Text
@@ -128,7 +129,7 @@ def _show(hands: Hands, status: dict[str, Any]) -> dict[str, Any]:
     return status
 
 
-def _tell(hands: Hands, status: dict[str, Any]) -> dict[str, Any]:
+def _tell(hands: Hands, status: Status) -> Status:
     from lanternist.cli.client import ClientError
     from lanternist.cli.watch import snapshot
 
@@ -143,7 +144,7 @@ def _tell(hands: Hands, status: dict[str, Any]) -> dict[str, Any]:
     return status
 
 
-def _summary(status: dict[str, Any], left: int) -> int:
+def _summary(status: Status, left: int) -> int:
     frames, beat = status["frames"], status["beat"]
     print(f"\n{status['show']!r} on {status['rig']!r}: {len(status['fixtures'])} lights")
     print(f"  frames     {frames['begun']} made, {frames['late']} late, {frames['skipped']} skipped")

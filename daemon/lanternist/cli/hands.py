@@ -39,14 +39,14 @@ def _fade(beat: float, beats: float, said: str, first: int, last: int) -> list[T
 
 SCRIPT: list[Touch] = sorted(
     [
-        *_tap(4, "a little haze", 43),
-        *_tap(8, "slow tide: two colours roll through the room", 36),
-        *_tap(24, "sweep: the heads leave the floor", 39),
-        *_tap(32, "pulse, on every beat", 37),
+        *_tap(4, "the pad of haze", 43),
+        *_tap(8, "the pad of slow tide: two colours roll through the room, over four bars", 36),
+        *_tap(24, "the pad of sweep, for rigs with heads", 39),
+        *_tap(32, "the pad of pulse: every beat", 37),
         *_hold(40, 2, "holds full, for two beats", 41),
-        *_tap(44, "round: a chase over the washes", 38),
-        *_tap(48, "sparkle", 40),
-        *_hold(56, 4, "holds the strobe", 42),
+        *_tap(44, "the pad of round: a chase over the washes", 38),
+        *_tap(48, "the pad of sparkle", 40),
+        *_hold(56, 4, "holds storm, for rigs with a strobe", 42),
         *_fade(60, 2, "pulls the master down", 127, 30),
         *_fade(62, 2, "and up again", 30, 127),
         *_tap(68, "blackout", 44),

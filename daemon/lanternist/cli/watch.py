@@ -4,6 +4,7 @@ import argparse
 import json
 import sys
 import time
+from typing import Any
 
 LOOKS_A_SECOND = 8
 
@@ -36,7 +37,7 @@ def _once() -> int:
     return 0
 
 
-def snapshot() -> dict[str, object]:
+def snapshot() -> dict[str, Any]:
     """One snapshot of the running daemon. Raises ClientError."""
     from lanternist.cli.client import ClientError, ask
     from lanternist.inputs.control import default_socket

@@ -58,7 +58,8 @@ def run(gig: Gig, socket: Path) -> int:
     )
     control = ControlInput(socket, loop.ask, lambda: operator.show.by_name)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
-    for part in (*senders, *listeners):
+    parts: list[Sender | Listener] = [*senders, *listeners]
+    for part in parts:
         part.start()
     _say_hello(gig, operator)
     return _play(loop, senders, listeners, gig.rig.on_stop)
