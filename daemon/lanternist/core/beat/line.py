@@ -35,7 +35,8 @@ _JITTER_FLOOR = 5e-5
 _JITTER_MEMORY = 200
 _DOUBT = 10.0  # measurements after which the jitter is known to a factor of two
 _BENT = 3.7  # standard deviations at which a watcher calls the line bent
-_BEND = -7.0  # what a bend costs a hypothesis: log of a chance of 1 in 1000 a pulse. No source
+_OLD = 100.0  # pulses: a memory longer than this is worth keeping until the bend is certain
+_BEND = -4.0  # what a bend costs a hypothesis: log of a chance of 1 in 1000 a pulse. No source
 _LATE, _BUNCHED_LATE = 0.02, 0.5  # chance that a pulse was held up; the same right behind another. No source
 _LATE_MEAN = 0.015  # seconds
 _STRAY = 1e-6  # density of an arrival that nothing explains, 1/s
@@ -48,7 +49,7 @@ _ROOT_2PI = sqrt(2.0 * pi)
 class Line:
     """x: number of the newest pulse. at: seconds, when it truly fell. period: seconds a pulse. count: measurements taken.
 
-    noise: variance of the jitter, s². score: log of the likelihood of all this, up to a constant.
+    noise: variance of the jitter, s². cuts: how often it was cut. score: log of the likelihood of all this, up to a constant.
     """
 
     __slots__ = (
@@ -64,6 +65,7 @@ class Line:
         "_watchers",
         "at",
         "count",
+        "cuts",
         "noise",
         "period",
         "score",
@@ -73,6 +75,7 @@ class Line:
     def __init__(self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...]) -> None:
         """Pulse 0 fell at `at`; `period` is a guess. limits: shortest and longest period. scales: lengths of the watchers."""
         self.x = self.score = 0.0
+        self.cuts = 0
         self.at = at
         self._low, self._high = limits
         self._watchers = [(m, 2.0 / (m + 1.0), _BENT / sqrt(m), max(m, 3 * scales[0])) for m in scales]
@@ -83,7 +86,7 @@ class Line:
     def copy(self) -> "Line":
         """The same line, to go on differently."""
         twin = Line.__new__(Line)
-        twin.x, twin.at, twin.period, twin.count = self.x, self.at, self.period, self.count
+        twin.x, twin.at, twin.period, twin.count, twin.cuts = self.x, self.at, self.period, self.count, self.cuts
         twin._p00, twin._p01, twin._p11 = self._p00, self._p01, self._p11
         twin._low, twin._high, twin._watchers = self._low, self._high, self._watchers
         twin.noise, twin.score, twin._last_residual = self.noise, self.score, self._last_residual
@@ -96,6 +99,7 @@ class Line:
         self.period = min(max(period, self._low), self._high)
         self._p00, self._p01, self._p11 = 1.0, 0.0, (spread * self.period) ** 2 / self.noise
         self.steady()
+        self._last_residual = 0.0
         self.count = 1
 
     def rephase(self, x: float, at: float) -> None:
@@ -108,7 +112,6 @@ class Line:
     def steady(self) -> None:
         """Forget what the watchers saw."""
         self._bends = [0.0] * len(self._watchers)
-        self._last_residual = 0.0
 
     def variance(self, pulses: float = 0.0) -> float:
         """Expected squared error of the line `pulses` from the newest, in seconds squared."""
@@ -166,8 +169,11 @@ class Line:
             square = share * (left * prior + shift * shift) + (1.0 - share) * prior
             self._absorb(mean, min(max((square - mean * mean) / prior, 1e-6), 4.0))
 
-    def learn(self, residual: float, spread: float, width: float) -> None:
-        """Jitter from successive residuals; memory cut where they have drifted. spread: as expected before the update."""
+    def learn(self, residual: float, spread: float, width: float) -> int:
+        """Jitter from successive residuals; memory cut where they have drifted. spread: as expected before the update.
+
+        A long memory is not thrown away on a suspicion: then the number of pulses is returned to which it ought to be cut; else 0.
+        """
         if width == 0.0:
             difference = residual - self._last_residual
             square = min(0.5 * difference * difference, 6.0 * self.noise)
@@ -180,13 +186,17 @@ class Line:
             self.noise = max(self._floor, (width * self._outside / _OUTSIDE) ** (2.0 / 3.0))
         self._last_residual = residual
         score = min(max(residual / spread, -4.0), 4.0)
-        bends = self._bends
+        bends, bent = self._bends, 0
         for i, (m, share, limit, needed) in enumerate(self._watchers):
             bend = bends[i] = bends[i] + share * (score - bends[i])
-            if (bend > limit or bend < -limit) and self.count > needed:
-                self._forget(m)
+            if not bent and (bend > limit or bend < -limit) and self.count > needed:
+                bent = m
+        if bent and self._p11 > 12.0 / _OLD**3:
+            self.cut(bent)
+            return 0
+        return bent
 
-    def _forget(self, m: int) -> None:
+    def cut(self, m: int) -> None:
         """Widen the covariance to that of a least-squares line over m pulses."""
         p00, p01, p11 = 4.0 / m, 6.0 / (m * m), 12.0 / (m * m * m)
         if self._p00 < p00 or self._p11 < p11:

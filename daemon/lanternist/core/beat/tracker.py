@@ -20,7 +20,8 @@ _LOST, _DOUBLED = log(0.004), log(0.002)  # chances a pulse; no source, on the s
 _GUESSED = log(0.01)  # after a gap, for each number near the time
 _BUNCHED = 0.25  # of a period: nearer to the pulse before, and it was held up together with it
 _GAP = 3.5  # periods since the newest pulse: some are missing
-_FAR_BEHIND = 11.0  # score
+_FAR_BEHIND, _BEHIND = 11.0, 5.0  # score; the same for another line to the same number
+_SUSPICION = -2.0  # score of a line cut short where it seems to have bent
 _MOST = 8
 _DOUBTFUL = -5.0  # score of the second hypothesis below which the first is believed
 _KINDS = 50.0  # hypotheses of the same number are joined if their periods are within 1 in so many
@@ -75,8 +76,10 @@ class Tracker:
             if abs(residual) < 3.5 * spread and spread < 0.15 * period:
                 line.step(1.0)
                 line.take(residual)
-                line.learn(residual, spread, 0.0)
+                bent = line.learn(residual, spread, 0.0)
                 self.sure = self.sure or line.count >= _SETTLED
+                if bent:
+                    self._lines.append(_bent(line, bent))
                 return
         self._branch(at, apart)
 
@@ -117,41 +120,44 @@ class Tracker:
     def _branch(self, at: float, apart: float) -> None:
         """Let every hypothesis go on in every likely way; keep the best."""
         width = self._clumps.width
-        best: dict[tuple[float, int], Line] = {}
+        best: dict[tuple[float, int, int], Line] = {}
         before = self.line.x
         for line in self._lines:
             for steps, chance in _ways((at - line.at) / line.period, early=line.count < _SETTLED):
                 child = line.copy()
                 child.score += chance
-                self._go(child, steps, at, apart, width)
-                kind = (child.x, round(_KINDS * log(child.period)))
-                rival = best.get(kind)
-                if rival is None or child.score > rival.score:
-                    best[kind] = child
+                bent = self._go(child, steps, at, apart, width)
+                for heir in (child, _bent(child, bent)) if bent else (child,):
+                    kind = (heir.x, round(_KINDS * log(heir.period)), heir.cuts)
+                    rival = best.get(kind)
+                    if rival is None or heir.score > rival.score:
+                        best[kind] = heir
         lines = sorted(best.values(), key=_score, reverse=True)
         top = lines[0].score
-        self._lines = [line for line in lines[:_MOST] if line.score > top - _FAR_BEHIND]
+        x = lines[0].x
+        self._lines = [
+            line for line in lines[:_MOST] if line.score > top - (_BEHIND if line.x == x else _FAR_BEHIND)
+        ]
         for line in self._lines:
             line.score -= top
         self.line = self._lines[0]
-        if len(self._lines) == 1 or self._lines[1].score < _DOUBTFUL:
-            self.sure = self.sure or self.line.count >= _SETTLED
+        if not self.sure and self.line.count >= _SETTLED:
+            self.sure = all(line.score < _DOUBTFUL for line in self._lines if line.x != x)
         if self.line.x != before + 1.0:
             self._look_again()
 
-    def _go(self, line: Line, steps: float, at: float, apart: float, width: float) -> None:
-        """This arrival is `steps` pulses on."""
+    def _go(self, line: Line, steps: float, at: float, apart: float, width: float) -> int:
+        """This arrival is `steps` pulses on. Returns what `Line.learn` does."""
         line.step(steps)
         residual, spread = at - line.at, line.spread()
         if line.variance() > (line.period / 3.0) ** 2 and steps > 1.0 and line.count >= _SETTLED:
             line.rephase(line.x, at)
-            return
+            return 0
         crowded = abs(apart) < _BUNCHED * line.period
         quiet = line.noise < (line.period / 8.0) ** 2 and width == 0.0
         measure = steps > 0.0 and not (crowded and quiet)
         line.weigh(residual, width, bunched=crowded, measure=measure)
-        if measure:
-            line.learn(residual, spread, width)
+        return line.learn(residual, spread, width) if measure else 0
 
     def _look_again(self) -> None:
         """After a slip, one more hypothesis: the last pulses, simply counted. It wins when the tempo has leapt."""
@@ -189,6 +195,16 @@ def _fit(times: list[float]) -> tuple[float, float, float]:
     period = sum((i - middle) * (t - mean) for i, t in enumerate(times)) / (n * (n * n - 1) / 12.0)
     squares = sum((t - mean - period * (i - middle)) ** 2 for i, t in enumerate(times))
     return mean + period * (n - 1 - middle), period, sqrt(squares / n)
+
+
+def _bent(line: Line, m: int) -> Line:
+    """The same line, looking back no further than m pulses; the other need not look so soon again."""
+    other = line.copy()
+    other.cut(m)
+    other.cuts += 1
+    other.score = line.score + _SUSPICION
+    line.steady()
+    return other
 
 
 def _score(line: Line) -> float:
