@@ -17,8 +17,9 @@ PACKAGE = Path(lanternist.__file__).parent
 SEES: dict[str, set[str]] = {
     "core": set(),
     "wire": {"core"},
-    "outputs": {"core", "wire"},
-    "inputs": {"core", "wire"},
+    "plugins": set(),
+    "outputs": {"core", "wire", "plugins"},
+    "inputs": {"core", "wire", "plugins"},
     "files": {"core"},
     "songs": {"core"},
     "report": {"core"},

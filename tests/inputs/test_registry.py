@@ -7,24 +7,25 @@ from importlib.metadata import EntryPoint, EntryPoints
 
 import pytest
 
+from lanternist import plugins
 from lanternist.inputs import osc, registry
 from lanternist.inputs.contract import InputError, InputSettings
 
 
 def test_every_name_makes_an_input() -> None:
-    assert registry.names() == ["midi", "midi-raw", "midi-tcp", "osc"]
-    for name in registry.names():
+    assert registry.INPUTS.names() == ["midi", "midi-raw", "midi-tcp", "osc"]
+    for name in registry.INPUTS.names():
         settings = {"device": "/dev/null"} if name == "midi-raw" else {}
         made = registry.make(name, settings)
         assert made.describe()["events"] == 0
         made.stop()
-        model = registry.settings_model(name)
+        model = registry.INPUTS.settings_model(name)
         assert model is not None
         assert issubclass(model, InputSettings)
 
 
 def test_errors_are_for_people() -> None:
-    assert registry.settings_model("oscar") is None
+    assert registry.INPUTS.settings_model("oscar") is None
     with pytest.raises(InputError, match='no input "oscar": it can be midi, midi-raw, midi-tcp, osc'):
         registry.make("oscar", {})
     with pytest.raises(InputError, match="settings of input osc: port: Input should be less than or equal to 65535"):
@@ -39,12 +40,12 @@ def test_a_module_is_imported_only_when_chosen() -> None:
     code = """if True:
         import sys
         from lanternist.inputs import registry
-        registry.names()
+        registry.INPUTS.names()
         ours = {"rtmidi", "mido", "pythonosc", "lanternist.inputs.midi", "lanternist.inputs.osc"}
         def loaded():
             return sorted(ours & set(sys.modules))
         assert loaded() == [], loaded()
-        registry.settings_model("midi")
+        registry.INPUTS.settings_model("midi")
         assert loaded() == ["lanternist.inputs.midi"], loaded()
     """
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
@@ -56,23 +57,23 @@ def added(monkeypatch: pytest.MonkeyPatch) -> types.ModuleType:
     module = types.ModuleType("pedal_plug_in")
     monkeypatch.setitem(sys.modules, "pedal_plug_in", module)
     entries = EntryPoints([
-        EntryPoint("pedal", "pedal_plug_in", registry.GROUP),
-        EntryPoint("broken", "there_is_no_such_module", registry.GROUP),
-        EntryPoint("osc", "pedal_plug_in", registry.GROUP),
+        EntryPoint("pedal", "pedal_plug_in", registry.INPUTS.group),
+        EntryPoint("broken", "there_is_no_such_module", registry.INPUTS.group),
+        EntryPoint("osc", "pedal_plug_in", registry.INPUTS.group),
     ])  # fmt: skip
-    monkeypatch.setattr(registry, "entry_points", lambda **wanted: entries.select(**wanted))
+    monkeypatch.setattr(plugins, "entry_points", lambda **wanted: entries.select(**wanted))
     return module
 
 
 def test_a_package_can_add_an_input_but_not_replace_ours(added: types.ModuleType) -> None:
     added.SETTINGS, added.INPUT = osc.Settings, osc.OscInput  # type: ignore[attr-defined]
-    assert registry.names() == ["midi", "midi-raw", "midi-tcp", "osc", "broken", "pedal"]
+    assert registry.INPUTS.names() == ["midi", "midi-raw", "midi-tcp", "osc", "broken", "pedal"]
     assert isinstance(registry.make("pedal", {"port": 0}), osc.OscInput)
-    assert registry.settings_model("osc") is osc.Settings
+    assert registry.INPUTS.settings_model("osc") is osc.Settings
 
 
 def test_a_broken_package_says_which(added: types.ModuleType) -> None:
     with pytest.raises(InputError, match=r'input "broken" of the package .* does not load: ModuleNotFoundError'):
         registry.make("broken", {})
-    with pytest.raises(InputError, match="pedal_plug_in needs SETTINGS, an InputSettings class, and INPUT"):
+    with pytest.raises(InputError, match="pedal_plug_in needs SETTINGS, a subclass of InputSettings, and INPUT"):
         registry.make("pedal", {})

@@ -45,7 +45,7 @@ def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Install:
         info = tmp_path / f"{module}-1.0.dist-info"
         info.mkdir()
         (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {module}\nVersion: 1.0\n")
-        (info / "entry_points.txt").write_text(f"[{registry.GROUP}]\n{output} = {module}\n")
+        (info / "entry_points.txt").write_text(f"[{registry.OUTPUTS.group}]\n{output} = {module}\n")
         return module
 
     return put
@@ -60,13 +60,13 @@ def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Install:
     ],
 )
 def test_our_own(name: str, settings: dict[str, object], model: type, kind: type) -> None:
-    assert name in registry.names()
-    assert registry.settings_model(name) is model
+    assert name in registry.OUTPUTS.names()
+    assert registry.OUTPUTS.settings_model(name) is model
     assert type(registry.make(name, settings, [1])) is kind
 
 
 def test_no_such_output() -> None:
-    assert registry.settings_model("smoke") is None
+    assert registry.OUTPUTS.settings_model("smoke") is None
     with pytest.raises(OutputError, match=r'no output "smoke": it can be null, artnet, sacn'):
         registry.make("smoke", {}, [1])
 
@@ -81,7 +81,7 @@ def test_only_what_is_chosen_is_imported() -> None:
     code = """
         import sys
         from lanternist.outputs import registry
-        registry.names(); registry.settings_model("null")
+        registry.OUTPUTS.names(); registry.OUTPUTS.settings_model("null")
         ours = {name for name in sys.modules if name.startswith("lanternist.outputs.")}
         print(*sorted(ours))
     """
@@ -93,9 +93,9 @@ def test_only_what_is_chosen_is_imported() -> None:
 
 def test_a_plug_in_is_an_output_like_any_other(install: Install) -> None:
     module = install("laser", GOOD)
-    assert registry.names() == ["null", "artnet", "sacn", "laser"]
+    assert registry.OUTPUTS.names() == ["null", "artnet", "sacn", "laser"]
     assert module not in sys.modules
-    model = registry.settings_model("laser")
+    model = registry.OUTPUTS.settings_model("laser")
     assert model is not None
     assert set(model.model_fields) == {"colour"}
     output = registry.make("laser", {"colour": "green"}, [1])
@@ -107,8 +107,8 @@ def test_a_plug_in_is_an_output_like_any_other(install: Install) -> None:
 
 def test_a_plug_in_cannot_take_the_place_of_our_own(install: Install) -> None:
     module = install("null", "raise RuntimeError")
-    assert registry.names() == ["null", "artnet", "sacn"]
-    assert registry.settings_model("null") is NullSettings
+    assert registry.OUTPUTS.names() == ["null", "artnet", "sacn"]
+    assert registry.OUTPUTS.settings_model("null") is NullSettings
     assert module not in sys.modules
 
 
@@ -123,8 +123,8 @@ def test_a_plug_in_cannot_take_the_place_of_our_own(install: Install) -> None:
 )
 def test_a_plug_in_that_does_not_load(install: Install, source: str, says: str) -> None:
     module = install("laser", source)
-    assert "laser" in registry.names()
-    for call in (lambda: registry.settings_model("laser"), lambda: registry.make("laser", {}, [1])):
+    assert "laser" in registry.OUTPUTS.names()
+    for call in (lambda: registry.OUTPUTS.settings_model("laser"), lambda: registry.make("laser", {}, [1])):
         with pytest.raises(OutputError, match=says) as raised:
             call()
         assert f'output "laser" of the package {module} does not load' in str(raised.value)
@@ -136,8 +136,8 @@ def test_a_plug_in_that_does_not_load(install: Install, source: str, says: str) 
 )
 def test_a_plug_in_that_is_not_complete(install: Install, source: str) -> None:
     install("laser", source)
-    with pytest.raises(OutputError, match="needs SETTINGS, an OutputSettings class, and OUTPUT"):
-        registry.settings_model("laser")
+    with pytest.raises(OutputError, match="needs SETTINGS, a subclass of OutputSettings, and OUTPUT"):
+        registry.OUTPUTS.settings_model("laser")
 
 
 def test_a_plug_in_that_cannot_be_made(install: Install) -> None:

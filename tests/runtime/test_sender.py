@@ -2,7 +2,7 @@
 
 import pytest
 
-from lanternist.runtime.sender import Sender
+from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
 
 PATIENCE = 10.0
@@ -117,3 +117,24 @@ def test_a_sender_that_never_started_has_ended() -> None:
     sender = Sender("idle", FailingOutput(), [1])
     sender.leave()
     assert sender.ended(0.0)
+
+
+def test_what_an_output_warns_of_is_said_once_and_when_it_is_over(caplog: pytest.LogCaptureFixture) -> None:
+    class Worried(FailingOutput):
+        def describe(self) -> dict[str, str | int | float]:
+            return {"warning": "nobody listens"} if self.frames <= 2 * FRAMES_BETWEEN_LOOKS else {}
+
+    output = Worried()
+    sender = Sender("net", output, [1])
+    sender.start()
+    wait_for(output, "open")
+    with caplog.at_level("WARNING"):
+        for _ in range(4 * FRAMES_BETWEEN_LOOKS):
+            sender.offer(frame(1))
+            wait_for(output, "send")
+        sender.leave()
+        assert sender.ended(PATIENCE)
+    assert [record.getMessage() for record in caplog.records] == [
+        "output net: nobody listens",
+        "output net: what it warned of is over",
+    ]

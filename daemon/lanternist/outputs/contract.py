@@ -34,4 +34,4 @@ class Output(Protocol):
         """End in good order (what the protocol says a leaving source sends) and let go. Harmless when not open."""
 
     def describe(self) -> dict[str, str | int | float]:
-        """A few facts for `watch`: where it sends, how many packets."""
+        """A few facts for `watch`: where it sends, how many packets; under "warning", what it has to complain of."""

@@ -4,8 +4,8 @@ from pathlib import Path
 
 from lanternist.files.gig import Gig, load_gig
 from lanternist.files.problems import Problem
-from lanternist.inputs import registry as inputs
-from lanternist.outputs import registry as outputs
+from lanternist.inputs.registry import INPUTS
+from lanternist.outputs.registry import OUTPUTS
 
 
 def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]]:
@@ -13,8 +13,8 @@ def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]
     return load_gig(
         folder,
         rig,
-        output_settings=outputs.settings_model,
-        input_settings=inputs.settings_model,
-        output_names=outputs.names(),
-        input_names=inputs.names(),
+        output_settings=OUTPUTS.settings_model,
+        input_settings=INPUTS.settings_model,
+        output_names=OUTPUTS.names(),
+        input_names=INPUTS.names(),
     )

@@ -1,5 +1,6 @@
 """A sender: one output, fed by its own thread from a mailbox of one."""
 
+import logging
 import threading
 import time
 from collections import deque
@@ -8,7 +9,10 @@ from collections.abc import Mapping, Sequence
 from lanternist.outputs.contract import Output
 from lanternist.runtime.part import RETRY_S, Part
 
+log = logging.getLogger(__name__)
+
 Slots = Mapping[int, bytes]
+FRAMES_BETWEEN_LOOKS = 40
 
 
 class Sender:
@@ -20,6 +24,8 @@ class Sender:
         self._output = output
         self._mailbox: deque[Slots] = deque(maxlen=1)
         self._ready = threading.Event()
+        self._sent = 0
+        self._warned = ""
         self._part = Part(f"output {name}", self._open_and_send, retry_s)
 
     def start(self) -> None:
@@ -70,3 +76,14 @@ class Sender:
             self._ready.clear()
             if self._mailbox:
                 self._output.send(self._mailbox.popleft(), time.monotonic())
+                self._listen_for_warnings()
+
+    def _listen_for_warnings(self) -> None:
+        """Pass on what an output that works has to complain of, each thing once, and when it is over."""
+        self._sent += 1
+        if self._sent % FRAMES_BETWEEN_LOOKS:
+            return
+        warning = str(self._output.describe().get("warning", ""))
+        if warning != self._warned:
+            log.warning("%s: %s", self._part.name, warning or "what it warned of is over")
+        self._warned = warning
