@@ -1,0 +1,113 @@
+"""The loop with a real operator: events in, frames out, questions answered between frames."""
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+from tests.rigs import compiled
+from tests.running import until
+
+from lanternist.core.events import Action
+from lanternist.core.operator import Operator
+from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.loop import REMEMBERED, Lateness, Loop
+from lanternist.runtime.sender import Sender
+from lanternist.testing.outputs import BlockingOutput, FailingOutput
+
+PATIENCE = 10.0
+DIMMER = 10  # the first slot of "par 2", at address 11
+SHOW = """
+[[scenes]]
+name = "full"
+parts = [{ on = "all", intensity = 100 }]
+"""
+
+
+@contextmanager
+def looping(loop: Loop) -> Iterator[threading.Thread]:
+    """The loop on a thread of its own, with its outputs; stopped at the end."""
+    for sender in loop.senders:
+        sender.start()
+    thread = threading.Thread(target=loop.run)
+    thread.start()
+    try:
+        yield thread
+    finally:
+        loop.stop()
+        thread.join(PATIENCE)
+        for sender in loop.senders:
+            sender.leave()
+        assert not thread.is_alive()
+
+
+def make_loop(*outputs: FailingOutput | BlockingOutput) -> Loop:
+    senders = [Sender(f"{number}", output, [1]) for number, output in enumerate(outputs)]
+    return Loop(
+        Operator(*compiled(SHOW)), Inbox(), senders, report=lambda now: {"asked at": now}, say=lambda _notice: None
+    )
+
+
+def test_an_event_is_on_the_wire_with_the_frame_that_takes_it_in() -> None:
+    output = FailingOutput()
+    loop = make_loop(output)
+    with looping(loop):
+        until(lambda: output.frames > 2)
+        assert output.last[1][DIMMER] == 0
+        loop.inbox.put(Action("start", time.monotonic(), "full"))
+        until(lambda: output.last[1][DIMMER] == 255)
+
+
+def test_a_blocked_output_does_not_keep_frames_from_another() -> None:
+    stuck, well = BlockingOutput(), FailingOutput()
+    with looping(make_loop(stuck, well)):
+        until(lambda: well.frames > 10)
+        assert stuck.frames == 0
+        stuck.release.set()
+
+
+def test_questions_are_answered_between_frames_and_a_stopped_loop_answers_nothing() -> None:
+    loop = make_loop()
+    with looping(loop):
+        assert set(loop.ask(PATIENCE)) == {"asked at"}
+    assert loop.ask(0.0) == {}
+
+
+def test_leaving_shows_the_state_that_the_rig_asks_for_and_takes_no_more_events() -> None:
+    output = FailingOutput()
+    loop = make_loop(output)
+    with looping(loop):
+        loop.inbox.put(Action("start", time.monotonic(), "full"))
+        until(lambda: output.frames > 0 and output.last[1][DIMMER] == 255)
+    loop.inbox.put(Action("blackout", time.monotonic(), value=0.0))
+    loop.leave(0.1)
+    assert loop.operator.desk.blackout
+    assert not loop.operator.levels[: loop.operator.rig.intensities].any()
+
+
+def test_what_a_person_should_read_is_said() -> None:
+    said: list[str] = []
+    loop = make_loop()
+    loop.say = said.append
+    with looping(loop):
+        loop.inbox.put(Action("start", time.monotonic(), "fall"))
+        until(lambda: bool(said))
+    assert said == ["start: no scene or chase is called 'fall'"]
+
+
+def test_lateness_is_that_of_the_last_minute() -> None:
+    lateness = Lateness()
+    assert lateness.summary() == {}
+    for _ in range(REMEMBERED):
+        lateness.add(1.0, 1.0)
+    for value in np.linspace(0.0, 0.001, REMEMBERED):
+        lateness.add(float(value), 0.002)
+    assert lateness.summary() == {
+        "late_p50_ms": pytest.approx(0.5, abs=0.001),
+        "late_p99_ms": pytest.approx(0.99, abs=0.001),
+        "late_max_ms": 1.0,
+        "took_p50_ms": 2.0,
+        "took_p99_ms": 2.0,
+    }
