@@ -1,6 +1,7 @@
 """`lanternist send`: ask the running daemon for one thing."""
 
 import argparse
+import math
 import sys
 
 from lanternist.core.actions import ACTIONS, ActionSpec
@@ -28,12 +29,12 @@ def run(args: argparse.Namespace) -> int:
     from lanternist.inputs.control import default_socket
 
     try:
-        request = _request(args.action, args.words)
+        asked = request(args.action, args.words)
     except ValueError as error:
         print(error, file=sys.stderr)
         return 2
     try:
-        reply = ask(default_socket(), request)
+        reply = ask(default_socket(), asked)
     except ClientError as error:
         print(error, file=sys.stderr)
         return 3
@@ -58,22 +59,26 @@ def _factor(spec: ActionSpec) -> float:
     return 100.0 if spec.unit == LIGHT_LEVEL else 1.0
 
 
-def _request(do: str, words: list[str]) -> dict[str, object]:
+def request(do: str, words: list[str]) -> dict[str, object]:
+    """The request of `wire.control` for an action and the words after it. Raises ValueError with a text for people."""
     spec, left = ACTIONS[do], list(words)
-    request: dict[str, object] = {"do": do}
+    wanted: dict[str, object] = {"do": do}
     if spec.needs_scene:
         if not left:
             raise ValueError(f"{do} what? A scene or chase has to be named: lanternist send {_usage(do, spec)}")
-        request["what"] = left.pop(0)
+        wanted["what"] = left.pop(0)
     if left:
-        request["value"] = _number(left.pop(0)) / _factor(spec)
+        wanted["value"] = _number(left.pop(0)) / _factor(spec)
     if left:
         raise ValueError(f'{" ".join(left)!r} is too much; a name of several words needs quotes: "slow ember"')
-    return request
+    return wanted
 
 
 def _number(text: str) -> float:
     try:
-        return float({"on": "1", "off": "0"}.get(text, text.removesuffix("%")))
+        number = float({"on": "1", "off": "0"}.get(text, text.removesuffix("%")))
     except ValueError:
-        raise ValueError(f'{text!r} is not a number; a name of several words needs quotes: "slow ember"') from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise ValueError(f'{text!r} is not a number; a name of several words needs quotes: "slow ember"')
+    return number
