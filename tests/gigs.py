@@ -1,5 +1,6 @@
 """A small right gig as files, to be spoilt by tests, and loading it with outputs and inputs of the tests' own."""
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -90,6 +91,12 @@ slots = [{ cells = 4, slots = ["red", "green", "blue"] }]
 """
 
 GIG: Mapping[str, str] = {"rig.toml": RIG, "show.toml": SHOW, "profiles/own.toml": OWN}
+
+# Words of libraries and programmers that nobody at a booth should have to read.
+JARGON = re.compile(
+    r"Input should|Value error|pydantic|tomllib|Traceback|Error|exception|dictionary|instance|literal|integer|\bfloat\b"
+    r"|\bstr\b|\bint\b|\bdict\b|\bNone\b|boolean|regex|pattern|validat|parse|schema|union|\btag\b",
+)
 
 
 class Null(BaseModel):

@@ -28,22 +28,14 @@ def problems_of(
     """
     details = error.errors(include_url=False)
     spots = [follow(model, one["loc"]) for one in details]
-    unknown = [_unknown_key(spot, one["type"]) for spot, one in zip(spots, details, strict=True)]
-    meant = {
-        (path[:-1], closest(str(path[-1]), known_keys(spot.owner, also)))
-        for spot, path in zip(spots, unknown, strict=True)
-        if path
-    }
+    unknown = [_unknown(spot, one["type"]) for spot, one in zip(spots, details, strict=True)]
+    meant = {(one.path[:-1], closest(one.key, known_keys(one.owner, also))) for one in unknown if one}
     found: dict[Problem, None] = {}
-    for spot, path, one in zip(spots, unknown, details, strict=True):
-        if path:
-            message, remedy = unknown_key(str(path[-1]), spot.owner, also)
-            found[document.problem((*base, *path), message, remedy)] = None
-        elif one["type"] == "missing" and (spot.path[:-1], spot.key) in meant:
-            continue
-        else:
-            message, remedy = _say(spot, one)
-            found[document.problem((*base, *spot.path), message, remedy)] = None
+    for spot, odd, one in zip(spots, unknown, details, strict=True):
+        if odd:
+            found[document.problem((*base, *odd.path), *unknown_key(odd.key, odd.owner, also))] = None
+        elif one["type"] != "missing" or (spot.path[:-1], spot.key) not in meant:
+            found[document.problem((*base, *spot.path), *_say(spot, one))] = None
     if len(found) > MOST:
         rest = document.problem(base, f"{len(found) - MOST} more problems", "mend the first ones and look again")
         return [*list(found)[:MOST], rest]
@@ -60,12 +52,12 @@ def unknown_key(key: str, model: type[BaseModel], also: Sequence[str] = ()) -> _
     return f"{shown(key)} is not known here", did_you_mean(key, known_keys(model, also))
 
 
-def _unknown_key(spot: Spot, kind: str) -> Path:
-    """The path of the key at fault, if that is all there is to say: a part may have extra keys, but of few names."""
-    if kind == "extra_forbidden":
-        return spot.path
-    is_part = spot.extra and spot.owner is Part and spot.extra[-1] not in PARAMETERS
-    return spot.extra if is_part else ()
+def _unknown(spot: Spot, kind: str) -> Spot | None:
+    """The spot of an unknown key, if that is what is wrong: a part may have extra keys, but only of parameters."""
+    extra = spot.extra
+    if extra and extra.owner is Part and extra.key not in PARAMETERS:
+        return extra
+    return spot if kind == "extra_forbidden" else None
 
 
 def _say(spot: Spot, details: _Details) -> _Say:

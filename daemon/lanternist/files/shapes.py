@@ -36,14 +36,14 @@ class Shape:
 class Spot:
     """Where a loc leads. path: without union tags. owner: the model that `path` last looked into, for `key`.
 
-    extra: a key on the way that its model has no field for (a part's parameter), with the path up to it.
+    extra: the first spot on the way whose key its model has no field for (a part's parameter), if there is one.
     """
 
     path: Path
     shape: Shape
     owner: type[BaseModel]
     key: str = ""
-    extra: Path = ()
+    extra: "Spot | None" = None
 
 
 def shape_of(annotation: object, metadata: Sequence[object] = ()) -> Shape:
@@ -83,7 +83,8 @@ def _into(spot: Spot, item: str | int) -> Spot:
         info = written_names(wanted).get(str(item)) or wanted.model_fields.get(str(item))
         if info is not None:
             return Spot(path, shape_of(info.annotation, info.metadata), wanted, str(item), spot.extra)
-        return Spot(path, _extra(wanted), wanted, str(item), path)
+        here = Spot(path, Shape(wanted), wanted, str(item))
+        return Spot(path, _extra(wanted), wanted, str(item), spot.extra or here)
     args = get_args(wanted)
     if get_origin(wanted) is list and isinstance(item, int):
         return Spot(path, shape_of(args[0]), spot.owner, spot.key, spot.extra)
