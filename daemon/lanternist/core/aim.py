@@ -11,13 +11,16 @@ from collections.abc import Sequence
 
 from lanternist.core.rig import Fixture
 
+# Where a fixture without a place is taken to hang: 3 m above the origin.
+PLACE_UNKNOWN = (0.0, 0.0, 3.0)
+
 
 def pan_tilt(fixture: Fixture, target: Sequence[float]) -> tuple[float, float]:
     """Pan (-180 to 180) and tilt (0 to 180) in degrees that point `fixture` at `target` (x, y, z in metres).
 
     A fixture without a place is taken to hang 3 m above the origin. Straight above or below: pan 0.
     """
-    x, y, z = fixture.at or (0.0, 0.0, 3.0)
+    x, y, z = fixture.at or PLACE_UNKNOWN
     dx, dy, dz = target[0] - x, target[1] - y, target[2] - z
     along = -dz if fixture.hangs == "down" else dz
     flat = math.hypot(dx, dy)
@@ -25,3 +28,10 @@ def pan_tilt(fixture: Fixture, target: Sequence[float]) -> tuple[float, float]:
     heading = math.degrees(math.atan2(dx, dy)) if flat > 1e-9 else fixture.facing_deg
     pan = heading - fixture.facing_deg
     return (pan + 180.0) % 360.0 - 180.0, tilt
+
+
+def direction(fixture: Fixture, pan: float, tilt: float) -> tuple[float, float, float]:
+    """The unit vector along which `fixture` shines at `pan` and `tilt` (degrees); the way back from `pan_tilt`."""
+    heading, lean = math.radians(pan + fixture.facing_deg), math.radians(tilt)
+    along = -math.cos(lean) if fixture.hangs == "down" else math.cos(lean)
+    return math.sin(lean) * math.sin(heading), math.sin(lean) * math.cos(heading), along

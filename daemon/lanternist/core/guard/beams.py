@@ -1,0 +1,154 @@
+"""Beams: a head whose beam would enter a zone is dark, wherever it is on its way.
+
+A beam is a cone from the fixture's place, as wide as its profile says, and nothing stops it. A zone is a box. The angle
+between the axis of the beam and the nearest point of the box is exact: 0 if the axis meets the box, else the least to
+any of its twelve edges as seen from the fixture, each a piece of a great circle.
+
+Only fixtures that pan or tilt are held: where the others point is not written down.
+"""
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from lanternist.core.aim import PLACE_UNKNOWN
+from lanternist.core.effects import Floats, Ints
+from lanternist.core.guard.flashing import Marks
+from lanternist.core.patch import Patched
+from lanternist.core.rig_table import RigTable
+
+# A beam whose profile names no angle.
+BEAM_DEG = 40.0
+# Beside the beam itself: what hanging and modelling leave open. Common practice, no source.
+MARGIN_DEG = 1.0
+# A real head follows late: dark this long after it was told to have left.
+TRAILING_S = 0.2
+_CORNERS = np.array(list(itertools.product((0, 1), repeat=3)))
+_EDGES = np.array([(a, b) for a, b in itertools.combinations(range(8), 2) if bin(a ^ b).count("1") == 1])
+
+
+@dataclass(slots=True)
+class Beams:
+    """The heads of a rig, h of them, and z zones.
+
+    pan, tilt: their rows, or the last level (which is taken as 0) for want of one; has_pan, has_tilt: whether there is.
+    half: half the beam and what rounding to slots adds, in degrees. start, end, normal: the edges of each zone as seen
+    from each head, unit vectors (h, z, 12, 3). near, far: corners of the zones from the heads (h, z, 3).
+    """
+
+    fixture: Ints
+    pan: Ints
+    tilt: Ints
+    has_pan: Floats
+    has_tilt: Floats
+    up: Floats
+    facing: Floats
+    half: Floats
+    start: Floats
+    end: Floats
+    normal: Floats
+    near: Floats
+    far: Floats
+    inside: Marks
+    last: Floats
+    seen: Floats
+
+    def in_zone(self, levels: Floats, now: float) -> Ints:
+        """Fixtures whose head must be dark now. now: seconds that count."""
+        if not self.near.size:
+            return np.zeros(0, dtype=np.intp)
+        angles = np.stack([levels[self.pan] * self.has_pan, levels[self.tilt] * self.has_tilt])
+        swept = np.abs(angles - self.last).sum(axis=0) if np.isfinite(self.last).all() else 0.0
+        self.last = angles
+        off = self.off(self.directions(*angles))
+        enters = self.inside.any(axis=1) | (off.min(axis=1) <= self.half + MARGIN_DEG + swept)
+        self.seen = np.where(enters, now, self.seen)
+        dark: Ints = self.fixture[enters | (now - self.seen < TRAILING_S)]
+        return dark
+
+    def directions(self, pan: Floats, tilt: Floats) -> Floats:
+        """Where the heads shine, unit vectors (h, 3); the same as `core.aim.direction`."""
+        heading, lean = np.radians(pan + self.facing), np.radians(tilt)
+        flat = np.sin(lean)
+        return np.stack([flat * np.sin(heading), flat * np.cos(heading), self.up * np.cos(lean)], axis=-1)
+
+    def off(self, direction: Floats) -> Floats:
+        """The angle between each head's axis and the nearest point of each zone, in degrees, (h, z)."""
+        axis = direction[:, None, None, :]
+        at_ends = np.maximum((axis * self.start).sum(-1), (axis * self.end).sum(-1))
+        beside = (axis * self.normal).sum(-1)
+        foot = axis - beside[..., None] * self.normal
+        between = (np.cross(self.start, foot) * self.normal).sum(-1) >= 0
+        between &= (np.cross(foot, self.end) * self.normal).sum(-1) >= 0
+        nearest = np.where(between, np.sqrt(np.clip(1.0 - beside * beside, 0.0, 1.0)), at_ends).max(axis=-1)
+        angles: Floats = np.degrees(np.arccos(np.clip(nearest, -1.0, 1.0)))
+        angles[self._meets(direction)] = 0.0
+        return angles
+
+    def _meets(self, direction: Floats) -> Marks:
+        """Whether each axis runs through each zone: the slabs of the box have a stretch of the ray in common."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            to_near, to_far = self.near / direction[:, None, :], self.far / direction[:, None, :]
+        first = np.fmin(to_near, to_far).max(axis=-1)
+        last = np.fmax(to_near, to_far).min(axis=-1)
+        meets: Marks = (first <= last) & (last >= 0)
+        return meets
+
+
+def beams_of(table: RigTable) -> Beams:
+    """The heads and zones of a rig."""
+    heads = [(number, one) for number, one in enumerate(table.patched) if _turns(table, number)]
+    pan, tilt = (np.array([_axis(table, number, which) for number, _ in heads], dtype=np.intp) for which in _AXES)
+    places = np.array([one.fixture.at or PLACE_UNKNOWN for _, one in heads]).reshape(-1, 1, 3)
+    zones = [np.sort(np.array([zone.from_, zone.to]), axis=0) for zone in table.rig.limits.zones]
+    boxes = np.array(zones).reshape(-1, 2, 3)
+    near, far = boxes[:, 0] - places, boxes[:, 1] - places
+    corners = np.where(_CORNERS == 0, near[:, :, None, :], far[:, :, None, :])
+    seen = _unit(corners)
+    start, end = seen[:, :, _EDGES[:, 0]], seen[:, :, _EDGES[:, 1]]
+    return Beams(
+        fixture=np.array([number for number, _ in heads], dtype=np.intp),
+        pan=pan,
+        tilt=tilt,
+        has_pan=(pan < table.rows).astype(np.float64),
+        has_tilt=(tilt < table.rows).astype(np.float64),
+        up=np.array([1.0 if one.fixture.hangs == "up" else -1.0 for _, one in heads]),
+        facing=np.array([one.fixture.facing_deg for _, one in heads], dtype=np.float64),
+        half=np.array([_half(table, number, one) for number, one in heads]),
+        start=start,
+        end=end,
+        normal=_unit(np.cross(start, end)),
+        near=near,
+        far=far,
+        inside=((near <= 0) & (far >= 0)).all(axis=-1),
+        last=np.full((2, len(heads)), np.nan),
+        seen=np.full(len(heads), -math.inf),
+    )
+
+
+_AXES = ("pan", "tilt")
+
+
+def _turns(table: RigTable, fixture: int) -> bool:
+    return any(_axis(table, fixture, which) < table.rows for which in _AXES)
+
+
+def _axis(table: RigTable, fixture: int, which: str) -> int:
+    """The row of an axis of a fixture, or one past the last."""
+    rows = np.flatnonzero((table.fixture == fixture) & np.isin(np.arange(table.rows), table.of_kind(which)))
+    return int(rows[0]) if len(rows) else table.rows
+
+
+def _half(table: RigTable, fixture: int, one: Patched) -> float:
+    """Half the beam, and half a slot value of each axis that has no fine slot."""
+    coarse = table.linear.row[table.linear.fine < 0]
+    spans = ((_axis(table, fixture, "pan"), one.profile.pan_deg), (_axis(table, fixture, "tilt"), one.profile.tilt_deg))
+    return (one.profile.beam_deg or BEAM_DEG) / 2 + sum(span / 510 for row, span in spans if row in coarse)
+
+
+def _unit(vectors: Floats) -> Floats:
+    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    unit: Floats = vectors / np.where(length > 0, length, 1.0)
+    return unit

@@ -1,0 +1,104 @@
+"""The guard of one rig: every limit in its order, what is held now, and the history that a reload takes over."""
+
+import math
+
+import numpy as np
+
+from lanternist.core.effects import Floats, Ints
+from lanternist.core.guard.adoption import adopt
+from lanternist.core.guard.beams import beams_of
+from lanternist.core.guard.clock import GuardClock
+from lanternist.core.guard.fog import machines_of
+from lanternist.core.guard.holding import Held, Holdings
+from lanternist.core.guard.lights import Lights
+from lanternist.core.guard.movement import movement_of
+from lanternist.core.guard.values import Values
+from lanternist.core.rig import Limits
+from lanternist.core.rig_table import RigTable
+
+# Without somebody who has taken it on (limits.acknowledged) a rig does not get more: W3C WCAG 2.2, SC 2.3.1.
+GUIDANCE_PER_SECOND = 3
+
+
+def flashes_allowed(limits: Limits) -> int:
+    """Flashes in any one second that a rig allows."""
+    asked = limits.flashes_per_second
+    return asked if limits.acknowledged is not None else min(asked, GUIDANCE_PER_SECOND)
+
+
+class Guard:
+    """The limits of one rig and all they have to remember. One `apply` a frame, in the order the frames are sent."""
+
+    def __init__(self, table: RigTable) -> None:
+        self.table = table
+        self.clock = GuardClock()
+        self.values = Values(table)
+        self.machines = machines_of(table)
+        self.movement = movement_of(table)
+        self.beams = beams_of(table)
+        self.lights = Lights(table, flashes_allowed(table.rig.limits))
+        self.before: Floats = np.append(np.zeros(table.rows), 1.0)
+        self._holdings = Holdings([one.fixture.name for one in table.patched])
+        self._dimmers_of = [
+            np.flatnonzero(table.fixture[: table.intensities] == number) for number in range(len(table.patched))
+        ]
+
+    def apply(self, levels: Floats, now: float, *, blackout: bool = False, lost: bool = False) -> Floats:
+        """The levels that may be encoded (rows + 1, physical units); the very same array where nothing is held back.
+
+        now: monotonic seconds; any gap is safe, the same or an earlier moment too. blackout: no light and no fog.
+        lost: the controlling clock is lost, no fog. `levels` is not changed.
+        """
+        self.clock.step(now)
+        if math.isfinite(now):
+            self._holdings.frame(now)
+        sent = self.values.checked(levels)
+        if blackout:
+            sent = self._dark(sent, np.arange(self.table.intensities))
+        sent = self.machines.limited(sent, self.clock, off=blackout or lost)
+        sent = self.movement.limited(sent, self.clock.credit)
+        starting, in_zone = self.movement.under_way(), self.beams.in_zone(sent, self.clock.now)
+        for fixtures in (starting, in_zone):
+            sent = self._darkened(sent, fixtures)
+        sent = self.lights.limited(sent, self.before, self.clock.now)
+        np.copyto(self.before, sent)
+        self._report(starting, in_zone)
+        return sent
+
+    def adopt(self, before: "Guard") -> None:
+        """Take over the history of the guard before a reload, so that a reload is worth no flash and no jump."""
+        adopt(self, before)
+
+    def held(self) -> list[Held]:
+        """What is being held back now."""
+        return self._holdings.held()
+
+    def notices(self) -> list[str]:
+        """What has begun or ceased to be held since the last call, for the log."""
+        said = self._holdings.notices
+        self._holdings.notices = []
+        return said
+
+    def _dark(self, levels: Floats, dimmers: Ints) -> Floats:
+        if not levels[dimmers].any():
+            return levels
+        levels = levels.copy()
+        levels[dimmers] = 0.0
+        return levels
+
+    def _darkened(self, levels: Floats, fixtures: Ints) -> Floats:
+        """The levels with these fixtures dark."""
+        if not len(fixtures):
+            return levels
+        return self._dark(levels, np.concatenate([self._dimmers_of[one] for one in fixtures]))
+
+    def _report(self, starting: Ints, in_zone: Ints) -> None:
+        of, lights = self.table.fixture, self.lights
+        holds = self._holdings.holds
+        holds("values", of[self.values.held[self.values.held < len(of)]])
+        holds("fog", of[self.machines.rows[self.machines.held]])
+        holds("movement", self.movement.fixture[self.movement.held])
+        holds("start", starting)
+        holds("zones", in_zone)
+        holds("strobes", of[lights.strobes.rows[lights.strobes_held]])
+        holds("flashing", of[lights.light.dimmer[lights.held]])

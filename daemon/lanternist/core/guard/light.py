@@ -1,0 +1,110 @@
+"""What light each cell gives, estimated from levels. The bytes follow the levels evenly, and so, we take it, the light.
+
+A cell's light is its dimmer times the sum of its emitters, as linear sRGB, on a scale where the cell at full white (as
+`core.colour.drive` makes it) has a relative luminance of 1. Iris, zoom, gobo, prism and frost move too slowly to count.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from lanternist.core.colour import WHITE, drive
+from lanternist.core.effects import Floats, Ints
+from lanternist.core.parameters import EMITTERS, PARAMETERS
+from lanternist.core.rig_table import RigTable
+
+# Relative luminance of linear sRGB, IEC 61966-2-1.
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+
+# Each emitter's colour as linear sRGB, out of gamut clipped; scaled to its luminance in PARAMETERS. Red, green and blue
+# are taken as the primaries of sRGB, white and cold as its white, warm as 3000 K; amber, lime and uv: typical of LED
+# fixtures, common practice, no source.
+EMITTER_RGB: dict[str, tuple[float, float, float]] = {
+    "red": (1.0, 0.0, 0.0),
+    "green": (0.0, 1.0, 0.0),
+    "blue": (0.0, 0.0, 1.0),
+    "white": (1.0, 1.0, 1.0),
+    "warm": (1.0, 0.45, 0.14),
+    "cold": (1.0, 1.0, 1.0),
+    "amber": (1.0, 0.4, 0.0),
+    "lime": (0.75, 1.0, 0.3),
+    "uv": (0.0, 0.0, 1.0),
+}
+
+NOT_LIGHT = frozenset({"fog", "haze", "fan", "motor"})
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """The lit cells of a rig, n of them. cells: which of the rig's. dimmer: their intensity rows.
+
+    rows, dims, gains, owner: each emitter's row, intensity row, linear sRGB at full (3, emitters) and lit cell, cell by
+    cell; starts: where each cell's begin.
+    """
+
+    cells: Ints
+    dimmer: Ints
+    rows: Ints
+    dims: Ints
+    gains: Floats
+    owner: Ints
+    starts: Ints
+
+    def rgb(self, levels: Floats) -> Floats:
+        """The light of every lit cell, linear sRGB, (3, n)."""
+        drives = levels[self.rows] * levels[self.dims]
+        return np.add.reduceat(self.gains * drives, self.starts, axis=1)
+
+
+def light_of(table: RigTable) -> Light:
+    """The light model of a rig."""
+    cells: list[int] = []
+    dimmer: list[int] = []
+    starts: list[int] = []
+    emitters: list[tuple[int, int, int, tuple[float, ...]]] = []
+    for cell, intensity in _lit(table):
+        starts.append(len(emitters))
+        emitters += [(row, intensity, len(cells), rgb) for row, rgb in _emitters(table, cell)]
+        cells.append(cell)
+        dimmer.append(intensity)
+    rows, dims, owner, gains = zip(*emitters, strict=True) if emitters else ((), (), (), ())
+    return Light(
+        cells=np.array(cells, dtype=np.intp),
+        dimmer=np.array(dimmer, dtype=np.intp),
+        rows=np.array(rows, dtype=np.intp),
+        dims=np.array(dims, dtype=np.intp),
+        gains=np.array(gains, dtype=np.float64).reshape(-1, 3).T.copy(),
+        owner=np.array(owner, dtype=np.intp),
+        starts=np.array(starts, dtype=np.intp),
+    )
+
+
+def _lit(table: RigTable) -> Iterator[tuple[int, int]]:
+    """Every cell that gives light, with its intensity row."""
+    for cell, selectable in enumerate(table.cells):
+        row = table.index.get((cell, "intensity"))
+        if row is not None and selectable.kind not in NOT_LIGHT:
+            yield cell, row
+
+
+def _emitters(table: RigTable, cell: int) -> list[tuple[int, tuple[float, ...]]]:
+    """A cell's emitter rows, each with its linear sRGB at full. A cell without any is a white source."""
+    present = [name for name in EMITTERS if (cell, name) in table.index]
+    if not present:
+        return [(table.rows, (1.0, 1.0, 1.0))]
+    white = sum(level * _luminance(name) for name, level in drive(WHITE, present).items())
+    return [(table.index[cell, name], tuple(_scaled(name) / white)) for name in present]
+
+
+def _luminance(name: str) -> float:
+    luminance = PARAMETERS[name].emitter
+    if luminance is None:
+        raise ValueError(f"{name} is no emitter")
+    return luminance
+
+
+def _scaled(name: str) -> Floats:
+    rgb = np.array(EMITTER_RGB[name])
+    scaled: Floats = rgb * (_luminance(name) / float(LUMINANCE @ rgb))
+    return scaled

@@ -1,0 +1,222 @@
+"""The limits on light, put together: strobes, red flashes and general flashes, on one estimate of a rig's light."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lanternist.core.effects import Floats, Ints
+from lanternist.core.guard.fields import Fields, fields_of
+from lanternist.core.guard.flashing import Flashes, Marks, recent
+from lanternist.core.guard.light import LUMINANCE, Light, light_of
+from lanternist.core.guard.reds import Reds
+from lanternist.core.guard.strobes import LIT, Decision, Strobes, strobes_of
+from lanternist.core.rig_table import RigTable
+
+# How often cells that would turn a field red are held before everything is, and then goes dark.
+ATTEMPTS = 4
+ROUNDING = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Which strobe row is seen where. row: of each lit cell, -1 for none; pairs of a field and a strobe row in it."""
+
+    row: Ints
+    field: Ints
+    strobe: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """What cells, and then fields, may do now. bounds: how bright each may be. no_red: which may not become red."""
+
+    bounds: Floats
+    no_red: Marks
+
+
+class Lights:
+    """The light of a rig, and what it may do next. held, strobes_held: which lit cells and strobe rows are held now."""
+
+    def __init__(self, table: RigTable, limit: int) -> None:
+        self.limit = limit
+        self.light: Light = light_of(table)
+        self.fields: Fields = fields_of(table, self.light)
+        self.strobes: Strobes = strobes_of(table, limit)
+        self.cells = len(self.light.cells)
+        self.flashes = Flashes.of(self.cells, len(self.fields.keys), limit)
+        self.reds = Reds.of(self.cells + len(self.fields.keys), limit)
+        self.seen = np.zeros(self.cells)
+        self.running: Marks = np.zeros(self.cells, dtype=np.bool_)
+        self.held: Marks = np.zeros(self.cells, dtype=np.bool_)
+        self.strobes_held: Marks = np.zeros(len(self.strobes.rows), dtype=np.bool_)
+        self._view = _view(table, self.light, self.fields, self.strobes)
+        # A shutter whose light is not known to the guard stays open.
+        self.strobes.cap[~np.isin(np.arange(len(self.strobes.rows)), self._view.row)] = 0.0
+
+    def limited(self, levels: Floats, before: Floats, now: float) -> Floats:
+        """The levels with their light held to the limits. before: what was sent last. now: seconds that count."""
+        if not self.cells:
+            return self._blind(levels)
+        rgb = self.light.rgb(levels)
+        decided, budget = self._decide(levels, rgb, now)
+        levels = self._strobed(levels, decided)
+        runs = self._cells_running(decided)
+        seen = self._all(rgb, runs)
+        luminance = LUMINANCE @ seen
+        over = (luminance > budget.bounds + ROUNDING) | (budget.no_red & self.reds.enters(seen))
+        self.held = np.zeros(self.cells, dtype=np.bool_)
+        if over.any():
+            levels, rgb = self._hold(levels, before, budget, runs)
+            seen = self._all(rgb, runs)
+            luminance = LUMINANCE @ seen
+        self._count(seen, luminance, runs, now)
+        if decided is not None:
+            self.strobes.take(decided, self._in_the_way(over), now)
+        return levels
+
+    def _blind(self, levels: Floats) -> Floats:
+        """A rig without a light that is known: shutters stay open."""
+        self.strobes_held = levels[self.strobes.rows] > 0
+        if not self.strobes_held.any():
+            return levels
+        levels = levels.copy()
+        levels[self.strobes.rows] = 0.0
+        return levels
+
+    def _decide(self, levels: Floats, rgb: Floats, now: float) -> tuple[Decision | None, Budget]:
+        """What strobes, and what is left for everything else. A strobe does not start where it would hold up a rise."""
+        if self.strobes.idle(levels, now):
+            return None, self._budget(None, now)
+        luminance = LUMINANCE @ rgb
+        for start in (True, False):
+            decided = self._decision(levels, luminance, now, start=start)
+            budget = self._budget(decided, now)
+            if not decided.fresh.any():
+                break
+            seen = self._all(rgb, self._cells_running(decided))
+            if not (LUMINANCE @ seen > budget.bounds + ROUNDING).any():
+                break
+        return decided, budget
+
+    def _decision(self, levels: Floats, luminance: Floats, now: float, *, start: bool) -> Decision:
+        strobes, view = self.strobes, self._view
+        lit = np.zeros(len(strobes.rows), dtype=np.bool_)
+        lit[view.row[(luminance > LIT) & (view.row >= 0)]] = True
+        flashed = np.maximum(recent(self.flashes.stamps, now), recent(self.reds.stamps, now))
+        flashed = flashed + self._loads(strobes.load(now))
+        fullest = np.zeros(len(strobes.rows))
+        np.maximum.at(fullest, view.strobe, flashed[self.cells + view.field])
+        own = view.row >= 0
+        np.maximum.at(fullest, view.row[own], np.where(self.running, 0, flashed[: self.cells])[own])
+        return strobes.decide(levels[strobes.rows], lit, self.limit - fullest, now, start=start)
+
+    def _loads(self, load: Floats) -> Floats:
+        """The flashes of strobes in the last second, of each cell and then each field."""
+        view = self._view
+        of_cells = np.where(view.row >= 0, load[view.row], 0.0) if len(load) else np.zeros(self.cells)
+        of_fields = np.bincount(view.field, load[view.strobe], minlength=len(self.fields.keys))
+        return np.concatenate([of_cells, of_fields])
+
+    def _budget(self, decided: Decision | None, now: float) -> Budget:
+        flashed, reddened = recent(self.flashes.stamps, now), recent(self.reds.stamps, now)
+        if decided is None:
+            return Budget(self.flashes.bounds(flashed >= self.limit), reddened >= self.limit)
+        runs = self._cells_running(decided)
+        self.flashes.darken(np.flatnonzero(self.running & ~runs))
+        loads = self._loads(decided.load)
+        spent, no_red = flashed + loads >= self.limit, reddened + loads >= self.limit
+        spent[: self.cells] |= runs
+        no_red[: self.cells] |= runs
+        bounds = self.flashes.bounds(spent)
+        begun = np.flatnonzero(runs & ~self.running)
+        bounds[begun], no_red[begun] = np.inf, False
+        return Budget(bounds, no_red)
+
+    def _cells_running(self, decided: Decision | None) -> Marks:
+        if decided is None or not len(decided.runs):
+            return np.zeros(self.cells, dtype=np.bool_)
+        return (self._view.row >= 0) & decided.runs[self._view.row]
+
+    def _strobed(self, levels: Floats, decided: Decision | None) -> Floats:
+        if decided is None:
+            self.strobes_held[:] = False
+            return levels
+        self.strobes_held = decided.sent != levels[self.strobes.rows]
+        if not self.strobes_held.any():
+            return levels
+        levels = levels.copy()
+        levels[self.strobes.rows] = decided.sent
+        return levels
+
+    def _all(self, rgb: Floats, runs: Marks) -> Floats:
+        """The light of cells and then fields, (3, both). What strobes is no part of a field."""
+        return np.concatenate([rgb, self.fields.mean(np.where(runs, 0.0, rgb) if runs.any() else rgb)], axis=1)
+
+    def _in_the_way(self, over: Marks) -> Marks:
+        """Strobes that stand in the way of a rise, and have to stop."""
+        view = self._view
+        doubted = np.zeros(len(self.strobes.rows), dtype=np.bool_)
+        doubted[view.strobe[over[self.cells + view.field]]] = True
+        doubted[view.row[over[: self.cells] & (view.row >= 0)]] = True
+        return doubted
+
+    def _hold(self, levels: Floats, before: Floats, budget: Budget, runs: Marks) -> tuple[Floats, Floats]:
+        """The levels with less light, and their light."""
+        frozen = np.zeros(self.cells, dtype=np.bool_)
+        for attempt in range(ATTEMPTS):
+            wanted = self._frozen(levels, before, frozen)
+            rgb = self.light.rgb(wanted)
+            share = self._share(LUMINANCE @ rgb, budget.bounds, runs)
+            bad = budget.no_red & self.reds.enters(self._all(rgb * share, runs))
+            if not bad.any():
+                break
+            frozen |= bad[: self.cells] | self.fields.members(bad[self.cells :], self.cells)
+            frozen |= attempt == ATTEMPTS - 2
+        else:
+            share = np.zeros(self.cells)
+        self.held = frozen | (share < 1.0)
+        held = wanted.copy()
+        held[self.light.dimmer] *= share
+        return held, rgb * share
+
+    def _frozen(self, levels: Floats, before: Floats, frozen: Marks) -> Floats:
+        """The levels with some cells as they were before; what is dark by now stays dark."""
+        if not frozen.any():
+            return levels
+        levels = levels.copy()
+        dimmers = self.light.dimmer[frozen]
+        dark = levels[dimmers] == 0
+        rows = self.light.rows[frozen[self.light.owner]]
+        levels[rows] = before[rows]
+        levels[dimmers] = np.where(dark, 0.0, before[dimmers])
+        return levels
+
+    def _share(self, luminance: Floats, bounds: Floats, runs: Marks) -> Floats:
+        """How much of its light each cell keeps, so that no cell and no field is above its bound."""
+        was = np.where(runs | self.running, 0.0, self.seen)
+        wants = np.where(runs, 0.0, luminance)
+        rise = np.maximum(wants - was, 0.0)
+        room = bounds[self.cells :] - self.fields.mean(np.minimum(wants, was))
+        rises = self.fields.mean(rise)
+        granted = np.clip(np.where(rises > room, room / np.where(rises > 0, rises, 1.0), 1.0), 0.0, 1.0)
+        least = np.ones(self.cells)
+        np.minimum.at(least, self.fields.at, granted[self.fields.of])
+        held = np.where((rise > 0) & (least < 1.0), was + least * rise, luminance)
+        held = np.minimum(held, bounds[: self.cells])
+        return np.where(held < luminance, held / np.where(luminance > 0, luminance, 1.0), 1.0)
+
+    def _count(self, seen: Floats, luminance: Floats, runs: Marks, now: float) -> None:
+        begun = runs & ~self.running
+        if begun.any():
+            self.flashes.lighten(np.flatnonzero(begun))
+        self.flashes.count(luminance, now)
+        self.reds.count(seen, now)
+        self.seen, self.running = luminance[: self.cells], runs
+
+
+def _view(table: RigTable, light: Light, fields: Fields, strobes: Strobes) -> View:
+    at = {int(row): number for number, row in enumerate(strobes.rows)}
+    row = np.array([at.get(table.index.get((int(cell), "strobe"), -1), -1) for cell in light.cells], dtype=np.intp)
+    found = sorted({(int(of), int(row[cell])) for cell, of in zip(fields.at, fields.of, strict=True) if row[cell] >= 0})
+    pairs = np.array(found, dtype=np.intp).reshape(-1, 2)
+    return View(row, pairs[:, 0], pairs[:, 1])

@@ -1,0 +1,121 @@
+"""Movement: pan and tilt go no faster than the head can, so that where it is told to be is where it is.
+
+Each axis has a speed and an acceleration at their most (profile) and the ends of its travel and windows. What a scene
+asks for within all of them passes unchanged; what is faster is followed as fast as can be, braking in time. Where the
+heads are is not known at first: until each has had time for its whole travel it counts as under way.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lanternist.core.effects import Floats, Ints
+from lanternist.core.guard.flashing import Marks
+from lanternist.core.rig_table import RigTable
+from lanternist.core.selectors import select
+
+# A head that can be this far off, in degrees, has not arrived.
+ARRIVED_DEG = 1.0
+ROUNDING = 1e-9
+
+
+@dataclass(slots=True)
+class Movement:
+    """Pan and tilt of a rig, one entry an axis, in degrees and seconds.
+
+    rows, fixture: whose. low, high: how far it may go. shut: no place it can go to is allowed. speed, power: the most,
+    of speed and acceleration. at, rate: where it was told to be, and how fast that moved. off: how far it may be from
+    there. held: what asked for more.
+    """
+
+    rows: Ints
+    fixture: Ints
+    low: Floats
+    high: Floats
+    shut: Marks
+    speed: Floats
+    power: Floats
+    at: Floats
+    rate: Floats
+    off: Floats
+    held: Marks
+    known: bool = False
+
+    def limited(self, levels: Floats, credit: float) -> Floats:
+        """The levels with every axis where it can be by now. credit: seconds since the frame before."""
+        asked = levels[self.rows]
+        wanted = np.clip(asked, self.low, self.high)
+        before = self.at
+        if not self.known:
+            self.at, self.known = wanted, True
+        elif credit > 0:
+            self._follow(wanted, credit)
+            self.off = np.maximum(self.off - np.maximum(self.speed * credit - np.abs(self.at - before), 0.0), 0.0)
+        self.held = self.at != asked
+        if not self.held.any():
+            return levels
+        levels = levels.copy()
+        levels[self.rows] = self.at
+        return levels
+
+    def under_way(self) -> Ints:
+        """Fixtures whose head may be anywhere yet, or has nowhere to go."""
+        return self.fixture[(self.off > ARRIVED_DEG) | self.shut | (self.at < self.low) | (self.at > self.high)]
+
+    def _follow(self, wanted: Floats, dt: float) -> None:
+        rate = (wanted - self.at) / dt
+        exact = (np.abs(rate) <= self.speed + ROUNDING) & (np.abs(rate - self.rate) <= self.power * dt + ROUNDING)
+        reach = np.abs(rate) * dt + self._stopping(np.abs(rate), dt)
+        exact &= reach <= np.where(rate > 0, self.high - self.at, self.at - self.low) + ROUNDING
+        if exact.all():
+            self.at, self.rate = wanted, rate
+            return
+        most = np.minimum(self.speed, self._braking(np.abs(wanted - self.at), dt))
+        eager = np.clip(np.sign(rate) * most, self.rate - self.power * dt, self.rate + self.power * dt)
+        eager = np.minimum(eager, self._braking(np.maximum(self.high - self.at, 0.0), dt))
+        eager = np.maximum(eager, -self._braking(np.maximum(self.at - self.low, 0.0), dt))
+        eager = np.where((self.at < self.low) | (self.at > self.high), np.sign(rate) * most, eager)
+        self.at = np.where(exact, wanted, self.at + eager * dt)
+        self.rate = np.where(exact, rate, eager)
+
+    def _braking(self, way: Floats, dt: float) -> Floats:
+        """The fastest that still stops within `way`, in steps of dt."""
+        return np.maximum(np.minimum(way / dt, self.power * dt), np.sqrt(2 * self.power * way) - self.power * dt / 2)
+
+    def _stopping(self, rate: Floats, dt: float) -> Floats:
+        """How far an axis goes on that slows down from `rate` as fast as it can, in steps of dt."""
+        steps = np.floor(rate / (self.power * dt))
+        way: Floats = rate * dt * steps - self.power * dt * dt * steps * (steps + 1) / 2
+        return way
+
+
+def movement_of(table: RigTable) -> Movement:
+    """The axes of a rig."""
+    pan = table.of_kind("pan")
+    rows = np.concatenate([pan, table.of_kind("tilt")])
+    profiles = [table.patched[fixture].profile for fixture in table.fixture[rows]]
+    is_pan = np.arange(len(rows)) < len(pan)
+    low, high = table.low[rows].copy(), table.high[rows].copy()
+    speed = _figures([one.pan_deg_per_s for one in profiles], [one.tilt_deg_per_s for one in profiles], is_pan)
+    power = _figures([one.pan_deg_per_s2 for one in profiles], [one.tilt_deg_per_s2 for one in profiles], is_pan)
+    off = high - low + speed * speed / power
+    _narrow(table, rows, is_pan, low, high)
+    shut = low > high
+    at, rate = np.zeros((2, len(rows)))
+    held = np.zeros(len(rows), dtype=np.bool_)
+    return Movement(rows, table.fixture[rows], low, high, shut, speed, power, at, rate, off, held)
+
+
+def _figures(pan: list[float], tilt: list[float], is_pan: Marks) -> Floats:
+    return np.where(is_pan, np.array(pan, dtype=np.float64), np.array(tilt, dtype=np.float64))
+
+
+def _narrow(table: RigTable, rows: Ints, is_pan: Marks, low: Floats, high: Floats) -> None:
+    """Bring in the windows."""
+    for window in table.rig.limits.windows:
+        fixtures = {table.cells[cell].fixture for cell in select([window.on], table.cells)}
+        own = np.isin(table.fixture[rows], list(fixtures))
+        for ends, axis in ((window.pan, own & is_pan), (window.tilt, own & ~is_pan)):
+            if ends is not None:
+                low[axis] = np.maximum(low[axis], min(ends))
+                high[axis] = np.minimum(high[axis], max(ends))
