@@ -4,7 +4,7 @@ Theory of operation
 -------------------
 A pulse carries no number. Each arrival may be the next pulse, may follow lost ones, or may be the last one doubled; with jitter of half a period
 one arrival cannot tell. So a few hypotheses are kept side by side, each with its own `Line` and score, branched at every doubtful
-arrival, joined when they come to the same number at the same tempo, and dropped when they fall far behind (multiple hypothesis tracking,
+arrival, joined when they expect the same from then on, and dropped when they fall far behind (multiple hypothesis tracking,
 D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and an arrival costs one Kalman update.
 
 After a gap a pulse is named by the time it comes. Pulses that arrive on top of one another were held up together: they are
@@ -24,9 +24,10 @@ _FAR_BEHIND, _BEHIND = 11.0, 5.0  # score; the same for another line to the same
 _SUSPICION = -2.0  # score of a line cut short where it seems to have bent
 _MOST = 8
 _DOUBTFUL = -5.0  # score of the second hypothesis below which the first is believed
-_KINDS = 50.0  # hypotheses of the same number are joined if their periods are within 1 in so many
+_SAME_AT, _SAME_PERIOD = 0.1, 0.005  # of a period
 _FRESH = -4.0  # score of a look with fresh eyes
 _RECENT = 48
+_LOOKS = (16, _RECENT)
 _SETTLED = 24  # measurements
 _EARLY_S = 0.004  # seconds
 
@@ -37,7 +38,7 @@ class Tracker:
     last: the newest arrival, seconds. sure: the numbers were once beyond doubt.
     """
 
-    __slots__ = ("_arrived", "_clumps", "_lines", "_recent", "last", "line", "sure")
+    __slots__ = ("_arrived", "_clumps", "_counted", "_lines", "_plain", "_recent", "last", "line", "sure")
 
     def __init__(self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...]) -> None:
         """Pulse 0 arrived at `at`. period: a first guess, seconds; limits: shortest and longest. scales: see `Line`."""
@@ -45,6 +46,7 @@ class Tracker:
         self._lines = [self.line]
         self._recent = [at]
         self._arrived = 1
+        self._counted, self._plain = 0.0, 0
         self._clumps = Clumps()
         self.last = at
         self.sure = False
@@ -75,6 +77,7 @@ class Tracker:
             residual, spread = at - line.at - period, line.spread()
             if abs(residual) < 3.5 * spread and spread < 0.15 * period:
                 line.step(1.0)
+                self._count(1.0)
                 line.take(residual)
                 bent = line.learn(residual, spread, 0.0)
                 self.sure = self.sure or line.count >= _SETTLED
@@ -105,6 +108,7 @@ class Tracker:
         line.rephase(line.x + ahead, at)
         self.last = max(at, self.last)
         self._recent = [at]
+        self._counted, self._plain = line.x, 0
         self.sure = False
 
     def hint(self, period: float, fraction: float) -> None:
@@ -120,31 +124,44 @@ class Tracker:
     def _branch(self, at: float, apart: float) -> None:
         """Let every hypothesis go on in every likely way; keep the best."""
         width = self._clumps.width
-        best: dict[tuple[float, int, int], Line] = {}
+        heirs: list[Line] = []
         before = self.line.x
         for line in self._lines:
             for steps, chance in _ways((at - line.at) / line.period, early=line.count < _SETTLED):
                 child = line.copy()
                 child.score += chance
                 bent = self._go(child, steps, at, apart, width)
-                for heir in (child, _bent(child, bent)) if bent else (child,):
-                    kind = (heir.x, round(_KINDS * log(heir.period)), heir.cuts)
-                    rival = best.get(kind)
-                    if rival is None or heir.score > rival.score:
-                        best[kind] = heir
-        lines = sorted(best.values(), key=_score, reverse=True)
-        top = lines[0].score
-        x = lines[0].x
-        self._lines = [
-            line for line in lines[:_MOST] if line.score > top - (_BEHIND if line.x == x else _FAR_BEHIND)
-        ]
-        for line in self._lines:
-            line.score -= top
+                heirs.append(child)
+                if bent:
+                    heirs.append(_bent(child, bent))
+        self._keep(heirs)
         self.line = self._lines[0]
         if not self.sure and self.line.count >= _SETTLED:
-            self.sure = all(line.score < _DOUBTFUL for line in self._lines if line.x != x)
-        if self.line.x != before + 1.0:
+            self.sure = all(line.score < _DOUBTFUL for line in self._lines if line.x != self.line.x)
+        if self._count(self.line.x - before) != 1.0:
             self._look_again()
+
+    def _count(self, steps: float) -> float:
+        """Count the arrival; believe the line's number rather than the count once it has run without a slip for a beat."""
+        self._plain = self._plain + 1 if steps == 1.0 else 0
+        self._counted = self.line.x if self._plain >= _SETTLED else self._counted + 1.0
+        return steps
+
+    def _keep(self, heirs: list[Line]) -> None:
+        """The best of them; of those that expect the same from now on, the likelier."""
+        heirs.sort(key=_score, reverse=True)
+        best = heirs[0]
+        kept = [best]
+        for line in heirs[1:]:
+            behind = best.score - line.score
+            if behind > _FAR_BEHIND or len(kept) == _MOST:
+                break
+            if (line.x != best.x or behind < _BEHIND) and not any(_same(line, other) for other in kept):
+                kept.append(line)
+        top = best.score
+        for line in kept:
+            line.score -= top
+        self._lines = kept
 
     def _go(self, line: Line, steps: float, at: float, apart: float, width: float) -> int:
         """This arrival is `steps` pulses on. Returns what `Line.learn` does."""
@@ -161,17 +178,17 @@ class Tracker:
 
     def _look_again(self) -> None:
         """After a slip, one more hypothesis: the last pulses, simply counted. It wins when the tempo has leapt."""
-        n, line = len(self._recent), self.line
-        if n < 12:
-            return
-        at, period, rms = _fit(self._recent)
-        if period > 0.0 and rms < 0.4 * period and abs(period / line.period - 1.0) > 0.01:
-            other = line.copy()
-            other.score += _FRESH
-            other.at = at
-            other.restart(period, 0.01)
-            other.count = n
-            self._lines.append(other)
+        for n in _LOOKS:
+            at, period, rms = _fit(self._recent[-n:])
+            if len(self._recent) < n or period <= 0.0 or rms > 0.4 * period:
+                continue
+            if abs(period / self.line.period - 1.0) > 0.01:
+                other = self.line.copy()
+                other.score += _FRESH
+                other.x, other.at = self._counted, at
+                other.restart(period, 0.01)
+                other.count = n
+                self._lines.append(other)
 
     def _change_kind(self) -> None:
         """Clumping was found or is over: another kind of jitter. What was before the first clumps were known is counted anew."""
@@ -205,6 +222,14 @@ def _bent(line: Line, m: int) -> Line:
     other.score = line.score + _SUSPICION
     line.steady()
     return other
+
+
+def _same(a: Line, b: Line) -> bool:
+    """Whether two hypotheses expect the same, whatever they call it: nothing to come can tell them apart."""
+    period = a.period
+    if a.cuts != b.cuts and a.x == b.x:
+        return False
+    return abs(a.at - b.at) < _SAME_AT * period and abs(b.period - period) < _SAME_PERIOD * period
 
 
 def _score(line: Line) -> float:
