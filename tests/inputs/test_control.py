@@ -1,5 +1,6 @@
 """The control socket for real: its requests, its bounds and its life cycle."""
 
+import fcntl
 import json
 import os
 import signal
@@ -269,6 +270,17 @@ def test_of_many_that_start_at_once_one_wins(path: Path) -> None:
     winner.input.stop()
     assert winner.ended() is None
     assert all(isinstance(daemon.failure, InputError) for daemon in daemons if daemon is not winner)
+
+
+def test_while_another_starts_there_it_waits_its_turn(path: Path) -> None:
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        fcntl.flock(folder, fcntl.LOCK_EX)
+        with pytest.raises(InputError, match=f"another lanternist is starting at {path}"):
+            control_at(path).run(lambda _: None)
+        assert not path.exists()
+    finally:
+        os.close(folder)
 
 
 def test_another_daemons_socket_is_not_removed(path: Path, tmp_path: Path) -> None:

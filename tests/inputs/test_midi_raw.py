@@ -1,5 +1,6 @@
 """The raw MIDI input on a pseudo-terminal, which like a raw MIDI device is a character device of bytes."""
 
+import errno
 import logging
 import os
 import time
@@ -80,6 +81,15 @@ def test_malformed_bytes_are_counted(raw: Running, device: Device) -> None:
     device.send("01 02 03 F8")
     assert isinstance(raw.next(), Tick)
     until(lambda: raw.input.describe()["malformed"] == 3)
+
+
+def test_a_device_that_fails_has_gone(raw: Running, device: Device, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> bytes:
+        raise OSError(errno.ENODEV, os.strerror(errno.ENODEV))
+
+    monkeypatch.setattr(os, "read", fail)
+    device.send("F8")
+    assert isinstance(raw.ended(), InputError)
 
 
 def test_what_cannot_be_opened_says_why(tmp_path: Path) -> None:
@@ -165,10 +175,24 @@ def test_devices_come_and_go(sound: Sound, device: Device, caplog: pytest.LogCap
     assert "midi: Pads 16 has gone" in caplog.messages
 
 
+def open_ports() -> midi.Ports:
+    return midi.open_ports("", MidiFeeds(lambda _: None, Tally(logging.getLogger("lanternist.test"), "midi")))
+
+
+def test_a_device_is_opened_once(sound: Sound, device: Device) -> None:
+    sound.plug(0, "Pads 16", device.path)
+    ports = open_ports()
+    ports.scan()
+    before = sorted(Path("/proc/self/fd").iterdir())
+    ports.scan()
+    assert sorted(Path("/proc/self/fd").iterdir()) == before
+    assert ports.names() == ["Pads 16"]
+    ports.close()
+
+
 def test_a_device_that_cannot_be_opened_is_said_once(sound: Sound, caplog: pytest.LogCaptureFixture) -> None:
     sound.plug(0, "Pads 16", "/proc/self/status")
-    feeds = MidiFeeds(lambda _: None, Tally(logging.getLogger("lanternist.test"), "midi"))
-    ports = midi.open_ports("", feeds)
+    ports = open_ports()
     for _ in range(3):
         ports.scan()
     assert ports.names() == []

@@ -59,17 +59,33 @@ def test_malformed_datagrams_are_counted_and_survived(
     assert "osc: refused 1, for example: neither an OSC message nor a bundle" in caplog.messages[0]
 
 
-def test_the_longest_datagram_is_read(osc: Running) -> None:
-    tap = b"/lanternist/tap\0,\0\0\0"
-    element = len(tap).to_bytes(4, "big") + tap
-    count = (LONGEST_DATAGRAM - 16) // len(element)
-    padding = b"/" + b"x" * (LONGEST_DATAGRAM - 16 - count * len(element) - 4 - 2) + b"\0"
-    datagram = b"#bundle\0" + bytes(7) + b"\1" + element * count + len(padding).to_bytes(4, "big") + padding
+TAP = b"/lanternist/tap\0,\0\0\0"
+ELEMENT = len(TAP).to_bytes(4, "big") + TAP
+
+
+def longest() -> tuple[bytes, int]:
+    """A bundle of the greatest length allowed: this many taps and one touch."""
+    count = (LONGEST_DATAGRAM - 16) // len(ELEMENT)
+    padding = b"/" + b"x" * (LONGEST_DATAGRAM - 16 - count * len(ELEMENT) - 4 - 2) + b"\0"
+    datagram = b"#bundle\0" + bytes(7) + b"\1" + ELEMENT * count + len(padding).to_bytes(4, "big") + padding
     assert len(datagram) == LONGEST_DATAGRAM
+    return datagram, count
+
+
+def test_the_longest_datagram_is_read(osc: Running) -> None:
+    datagram, count = longest()
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as raw:
         raw.sendto(datagram, (HERE, osc.port()))
     assert all(isinstance(event, Action) for event in osc.take(count))
     assert isinstance(osc.next(), Touch)
+
+
+def test_a_longer_datagram_is_refused_not_cut(osc: Running) -> None:
+    datagram, _ = longest()
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as raw:
+        raw.sendto(datagram + ELEMENT, (HERE, osc.port()))
+    until(lambda: osc.input.describe()["malformed"] == 1)
+    assert osc.events.empty()
 
 
 def test_a_port_in_use_says_so() -> None:

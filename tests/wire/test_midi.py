@@ -139,6 +139,11 @@ def test_a_quarter_frame_lost_spoils_one_time_only() -> None:
         assert len(read(broken + QUARTERS)) == 1
 
 
+def test_a_time_is_never_made_of_two() -> None:
+    pieces = pairs(QUARTERS)
+    assert read(b"".join(pieces[:3] + pieces[1:])) == []
+
+
 def test_quarter_frames_played_backwards_give_nothing() -> None:
     assert read(b"".join(reversed(pairs(QUARTERS))) * 3) == []
 

@@ -204,6 +204,8 @@ def _listening(path: Path) -> Iterator[socket.socket]:
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as listening:
         try:
             _bind(listening, path)
+        except BlockingIOError as error:
+            raise InputError(f"another lanternist is starting at {path}") from error
         except OSError as error:
             raise InputError(f"cannot make the control socket {path}: {error.strerror or error}") from error
         made = path.stat()

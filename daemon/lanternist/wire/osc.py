@@ -98,8 +98,8 @@ def _parse(message: bytes) -> tuple[str, list[Argument]]:
 
 def _checked(message: bytes) -> bytes:
     """The message, as the parser likes it, if it is exactly as long as its type tags say."""
-    if not message.startswith(b"/") or len(message) % 4:
-        raise OscError("neither an OSC message nor a bundle, or not a multiple of 4 bytes long")
+    if not message.startswith(b"/"):
+        raise OscError("neither an OSC message nor a bundle")
     start = _after_string(message, 0)
     if start == len(message):
         return message
@@ -111,24 +111,20 @@ def _checked(message: bytes) -> bytes:
     for tag in tags[1:]:
         index = _after_argument(message, index, tag)
     if index != len(message):
-        raise OscError("more bytes than the type tags say")
+        raise OscError("the arguments are not as long as the type tags say")
     return message[:start] + message[start:end].translate(_KNOWN_TO_PARSER) + message[end:]
 
 
 def _after_argument(message: bytes, index: int, tag: int) -> int:
-    """Where the argument of this type, which begins at `index`, ends. Raises OscError if the message ends before."""
+    """Where the argument of this type, which begins at `index`, ends; the message may end before."""
     if tag in _STRINGS:
         return _after_string(message, index)
     if tag == ord("b"):
         size = int.from_bytes(message[index : index + 4], "big")
-        end = index + 4 + size + -size % 4
-    elif tag in _SIZES:
-        end = index + _SIZES[tag]
-    else:
-        raise OscError(f"type tag {chr(tag)!r} is not understood")
-    if end > len(message):
-        raise OscError("an argument is cut off")
-    return end
+        return index + 4 + size + -size % 4
+    if tag in _SIZES:
+        return index + _SIZES[tag]
+    raise OscError(f"type tag {chr(tag)!r} is not understood")
 
 
 def _after_string(message: bytes, index: int) -> int:
