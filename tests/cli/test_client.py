@@ -60,6 +60,23 @@ def test_one_client_too_many_reads_why(path: Path) -> None:
             client.close()
 
 
+def test_what_was_said_before_we_spoke_is_read(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    said = threading.Event()
+
+    def say(connection: socket.socket) -> None:
+        connection.sendall(b'{"ok": false, "error": "no"}\n')
+        connection.close()
+        said.set()
+
+    def encode_late(_: object) -> bytes:
+        assert said.wait(10)
+        return b"{}\n"
+
+    monkeypatch.setattr("lanternist.cli.client.encode", encode_late)
+    with answering(path, say):
+        assert ask(path, {"do": "tap"}) == {"ok": False, "error": "no"}
+
+
 def test_nobody_there(path: Path) -> None:
     with pytest.raises(ClientError, match=rf"^lanternist is not running \(no socket at {path}\)$"):
         ask(path, {"do": "tap"})
@@ -83,8 +100,9 @@ def test_not_allowed(path: Path) -> None:
 def test_a_daemon_that_is_silent(path: Path) -> None:
     over = threading.Event()
     with answering(path, lambda _: bool(over.wait(10))):
-        with pytest.raises(ClientError, match=r"does not answer within 0.05 s"):
-            ask(path, {"do": "tap"}, timeout=0.05)
+        for timeout in (0.05, 0.0):
+            with pytest.raises(ClientError, match=f"does not answer within {timeout:g} s"):
+                ask(path, {"do": "tap"}, timeout=timeout)
         over.set()
 
 
