@@ -28,6 +28,7 @@ _SAME_AT, _SAME_PERIOD = 0.1, 0.005  # of a period
 _FRESH = -4.0  # score of a look with fresh eyes
 _RECENT = 48
 _LOOKS = (16, _RECENT)
+_COUNTED_ANEW = 120  # arrivals
 _SETTLED = 24  # measurements
 _EARLY_S = 0.004  # seconds
 
@@ -127,7 +128,7 @@ class Tracker:
         heirs: list[Line] = []
         before = self.line.x
         for line in self._lines:
-            for steps, chance in _ways((at - line.at) / line.period, early=line.count < _SETTLED):
+            for steps, chance in _ways((at - line.at) / line.period, width / line.period, early=line.count < _SETTLED):
                 child = line.copy()
                 child.score += chance
                 bent = self._go(child, steps, at, apart, width)
@@ -197,7 +198,7 @@ class Tracker:
         if not width:
             line.rescale(_EARLY_S**2)
             return
-        if self._arrived <= _RECENT:
+        if self._arrived <= _COUNTED_ANEW:
             at, period, _ = _fit(self._recent[:-1])
             line.x, line.at = self._arrived - 2.0, at
             line.restart(period, 0.05)
@@ -236,15 +237,20 @@ def _score(line: Line) -> float:
     return line.score
 
 
-def _ways(ahead: float, *, early: bool) -> list[tuple[float, float]]:
-    """Steps an arrival may be on from the newest pulse, `ahead` periods after it, and the log of their chances."""
-    if ahead > _GAP:
+def _ways(ahead: float, width: float, *, early: bool) -> list[tuple[float, float]]:
+    """Steps an arrival may be on from the newest pulse, `ahead` periods after it, and the log of their chances.
+
+    width: of the delivery slot, in periods, 0 if none: what the slot explains needs no other explanation.
+    """
+    if width and 0.75 < ahead < width + 1.25:
+        return [(1.0, 0.0)]
+    if ahead > _GAP + width:
         near = float(round(ahead))
         return [(1.0, 0.0), (near - 1.0, _GUESSED), (near, _GUESSED), (near + 1.0, _GUESSED)]
     ways = [(1.0, 0.0)]
-    if ahead > 1.25 or early:
+    if ahead > 1.25 + width or early:
         ways.append((2.0, _LOST))
-    if ahead > 2.25:
+    if ahead > 2.25 + width:
         ways.append((3.0, 2.0 * _LOST))
     if ahead < 0.75 or early:
         ways.append((0.0, _DOUBLED))
