@@ -12,6 +12,7 @@ from lanternist.core.effects import Floats
 from lanternist.core.encode import Slots, encode
 from lanternist.core.events import Action, BeatEvent, Event, Lost, Touch
 from lanternist.core.guard import Guard
+from lanternist.core.pacer import PERIOD_S
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable
 
@@ -89,7 +90,8 @@ class Operator:
 
     def _render(self, now: float) -> Slots:
         self.desk.settle(now)
-        beats = np.array([self.clock.beat_at(now + lead) for lead in self.rig.leads])
+        # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
+        beats = np.array([self.clock.beat_at(now + lead + PERIOD_S / 2) for lead in self.rig.leads])
         wanted = self.desk.render(now, beats)
         lost = self._leaving or self.clock.reading(now).state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
