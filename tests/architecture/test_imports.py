@@ -34,7 +34,7 @@ SEES: dict[str, set[str]] = {
 # Modules without a clock, a thread, a file or a die. The core and wire import nothing else from outside.
 PURE = {
     "abc", "bisect", "collections", "contextlib", "copy", "dataclasses", "difflib", "enum", "fractions", "functools",
-    "heapq", "itertools", "math", "operator", "re", "string", "textwrap", "types", "typing",
+    "heapq", "itertools", "math", "operator", "re", "statistics", "string", "textwrap", "types", "typing",
 }  # fmt: skip
 OUTSIDE = {
     "core": PURE | {"numpy", "pydantic"},
