@@ -80,12 +80,13 @@ def test_the_longest_datagram_is_read(osc: Running) -> None:
     assert isinstance(osc.next(), Touch)
 
 
-def test_a_longer_datagram_is_refused_not_cut(osc: Running) -> None:
+def test_a_longer_datagram_is_refused_not_cut(osc: Running, caplog: pytest.LogCaptureFixture) -> None:
     datagram, _ = longest()
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as raw:
         raw.sendto(datagram + ELEMENT, (HERE, osc.port()))
     until(lambda: osc.input.describe()["malformed"] == 1)
     assert osc.events.empty()
+    until(lambda: caplog.messages == ["osc: refused 1, for example: a datagram of more than 8192 bytes from 127.0.0.1"])
 
 
 def test_a_port_in_use_says_so() -> None:
