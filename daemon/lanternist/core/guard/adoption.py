@@ -84,7 +84,7 @@ def _adopt_strobes(new: "Guard", old: "Guard") -> None:
     mine, theirs = new.lights.strobes, old.lights.strobes
     keys = [[_row_keys(one)[row] for row in one.lights.strobes.rows] for one in (new, old)]
     to, of = _pairs(*keys)
-    for name in ("running", "sent", "peak", "peaked", "stopped"):
+    for name in ("running", "fell", "sent", "peak", "peaked", "begun", "stopped"):
         getattr(mine, name)[to] = getattr(theirs, name)[of]
 
 

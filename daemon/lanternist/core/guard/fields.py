@@ -37,7 +37,9 @@ class Fields:
         """The light of every field, (..., fields), from that of every lit cell, (..., cells)."""
         if not len(self.starts):
             return np.zeros((*light.shape[:-1], 0))
-        means: Floats = np.add.reduceat(light[..., self.at] * self.weight, self.starts, axis=-1)
+        means: Floats = np.add.reduceat(
+            np.take(light, self.at, axis=-1, mode="clip") * self.weight, self.starts, axis=-1
+        )
         return means
 
     def members(self, marked: NDArray[np.bool_], cells: int) -> NDArray[np.bool_]:

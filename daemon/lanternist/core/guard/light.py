@@ -53,7 +53,7 @@ class Light:
 
     def rgb(self, levels: Floats) -> Floats:
         """The light of every lit cell, linear sRGB, (3, n)."""
-        drives = levels[self.rows] * levels[self.dims]
+        drives = np.take(levels, self.rows, mode="clip") * np.take(levels, self.dims, mode="clip")
         return np.add.reduceat(self.gains * drives, self.starts, axis=1)
 
 

@@ -9,7 +9,7 @@ from lanternist.core.guard.fields import Fields, fields_of
 from lanternist.core.guard.flashing import Flashes, Marks, recent
 from lanternist.core.guard.light import LUMINANCE, Light, light_of
 from lanternist.core.guard.reds import Reds
-from lanternist.core.guard.strobes import LIT, Decision, Strobes, strobes_of
+from lanternist.core.guard.strobes import LIT, Asked, Decision, Strobes, strobes_of
 from lanternist.core.rig_table import RigTable
 
 # How often cells that would turn a field red are held before everything is, and then goes dark.
@@ -51,7 +51,7 @@ class Lights:
         self.strobes_held: Marks = np.zeros(len(self.strobes.rows), dtype=np.bool_)
         self._view = _view(table, self.light, self.fields, self.strobes)
         # A shutter whose light is not known to the guard stays open.
-        self.strobes.cap[~np.isin(np.arange(len(self.strobes.rows)), self._view.row)] = 0.0
+        self.strobes.most[~np.isin(np.arange(len(self.strobes.rows)), self._view.row)] = 0.0
 
     def limited(self, levels: Floats, before: Floats, now: float) -> Floats:
         """The levels with their light held to the limits. before: what was sent last. now: seconds that count."""
@@ -71,7 +71,7 @@ class Lights:
             luminance = LUMINANCE @ seen
         self._count(seen, luminance, runs, now)
         if decided is not None:
-            self.strobes.take(decided, self._in_the_way(over), now)
+            self.strobes.take(decided, self._asked, self._in_the_way(over), now)
         return levels
 
     def _blind(self, levels: Floats) -> Floats:
@@ -87,9 +87,10 @@ class Lights:
         """What strobes, and what is left for everything else. A strobe does not start where it would hold up a rise."""
         if self.strobes.idle(levels, now):
             return None, self._budget(None, now)
-        luminance = LUMINANCE @ rgb
+        self._asked = self._ask(levels, LUMINANCE @ rgb)
+        room = self._room(now)
         for start in (True, False):
-            decided = self._decision(levels, luminance, now, start=start)
+            decided = self.strobes.decide(self._asked, room, now, start=start)
             budget = self._budget(decided, now)
             if not decided.fresh.any():
                 break
@@ -98,17 +99,26 @@ class Lights:
                 break
         return decided, budget
 
-    def _decision(self, levels: Floats, luminance: Floats, now: float, *, start: bool) -> Decision:
-        strobes, view = self.strobes, self._view
-        lit = np.zeros(len(strobes.rows), dtype=np.bool_)
-        lit[view.row[(luminance > LIT) & (view.row >= 0)]] = True
+    def _ask(self, levels: Floats, luminance: Floats) -> Asked:
+        """What is asked of the strobes, and what the light on them does."""
+        row = self._view.row
+
+        def of_rows(cells: Marks) -> Marks:
+            return np.bincount(row[cells & (row >= 0)], minlength=len(self.strobes.rows)) > 0
+
+        rises, falls = luminance > self.seen + ROUNDING, luminance < self.seen - ROUNDING
+        return Asked(levels[self.strobes.rows], of_rows(luminance > LIT), of_rows(rises), of_rows(falls))
+
+    def _room(self, now: float) -> Floats:
+        """The flashes a second left to each strobe row in the fullest of its fields and cells."""
+        view = self._view
         flashed = np.maximum(recent(self.flashes.stamps, now), recent(self.reds.stamps, now))
-        flashed = flashed + self._loads(strobes.load(now))
-        fullest = np.zeros(len(strobes.rows))
+        flashed = flashed + self._loads(self.strobes.load(now))
+        fullest = np.zeros(len(self.strobes.rows))
         np.maximum.at(fullest, view.strobe, flashed[self.cells + view.field])
         own = view.row >= 0
         np.maximum.at(fullest, view.row[own], np.where(self.running, 0, flashed[: self.cells])[own])
-        return strobes.decide(levels[strobes.rows], lit, self.limit - fullest, now, start=start)
+        return self.limit - fullest
 
     def _loads(self, load: Floats) -> Floats:
         """The flashes of strobes in the last second, of each cell and then each field."""
@@ -130,6 +140,8 @@ class Lights:
         bounds = self.flashes.bounds(spent)
         begun = np.flatnonzero(runs & ~self.running)
         bounds[begun], no_red[begun] = np.inf, False
+        still = np.flatnonzero((self._view.row >= 0) & decided.still[self._view.row])
+        bounds[still] = np.minimum(bounds[still], self.seen[still])
         return Budget(bounds, no_red)
 
     def _cells_running(self, decided: Decision | None) -> Marks:

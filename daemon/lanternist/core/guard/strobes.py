@@ -4,11 +4,12 @@ A free-running shutter flashes whenever it likes. So it is counted by the most i
 rounded up, and that much of the limit must be left in every field it is in:
 
 - A rate goes down to the fastest slot value that is not beyond the limit; where there is none, the shutter stays open.
-- Shutters start in patch order as long as the limit has room for them beside all that flashed in the last second and
-  all that strobe; those that run go on. The others are held open.
+- Shutters start in patch order, as fast as the limit has room for beside all that flashed in the last second and all
+  that strobe; those that run go on. The others are held open.
+- Light that comes on, or up, on a shutter that runs may do so anywhere in its rhythm: one flash more. Once it has gone
+  down it may not rise again while the shutter runs; it is no part of its fields meanwhile.
 - A shutter that stops may have been shut that very moment: its light has to rise anew, which `flashing` counts. It may
   start again a second later; until its last flashes are a second old they are counted.
-- While it runs, its light may rise only once, and is no part of its fields.
 - A rise that has no room beside a strobe stops the strobe, and comes when its flashes are a second old.
 """
 
@@ -47,13 +48,25 @@ class Shutters:
 
 
 @dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked of the strobe rows now. hz: the rates. lit: whose light is on; rises, falls: what it does."""
+
+    hz: Floats
+    lit: Marks
+    rises: Marks
+    falls: Marks
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
-    """What the strobe rows are to do now. fresh: which start; load: as `Strobes.load`, with what is decided."""
+    """What the strobe rows are to do now. fresh: which start. still: whose light may not rise. load: as of Strobes."""
 
     sent: Floats
     rate: Floats
     runs: Marks
     fresh: Marks
+    still: Marks
+    begun: Floats
     load: Floats
 
 
@@ -61,18 +74,22 @@ class Decision:
 class Strobes:
     """The strobe rows of a rig, n of them.
 
-    rows: which of the table's. cap: the fastest rate within the limit, 0 where there is none. running, sent: as decided
-    last. peak: the fastest rate of the last second, seen at `peaked`. stopped: when. doubted: have to stop.
+    rows: which of the table's. most: the fastest rate within 0, 1, ... and limit flashes a second, (n, limit + 1);
+    0 where there is none. running, sent: as decided last. peak: the fastest rate of the last second, seen at `peaked`.
+    begun: when light last came up on it. fell: it has gone down since the shutter runs. stopped: when. doubted: have to
+    stop.
     """
 
     rows: Ints
     shutters: Shutters
-    cap: Floats
+    most: Floats
     running: Marks
     doubted: Marks
+    fell: Marks
     sent: Floats
     peak: Floats
     peaked: Floats
+    begun: Floats
     stopped: Floats
 
     def idle(self, levels: Floats, now: float) -> bool:
@@ -82,42 +99,57 @@ class Strobes:
     def load(self, now: float) -> Floats:
         """The most flashes that each shutter may have given in the second up to now."""
         left = np.where(self.running, 1.0, np.clip(1.0 - (now - self.stopped) / WINDOW_S, 0.0, 1.0))
-        return _whole(self.peak * left)
+        return _whole(self.peak * left) + (now - self.begun < WINDOW_S - SLACK_S)
 
-    def decide(self, asked: Floats, lit: Marks, room: Floats, now: float, *, start: bool = True) -> Decision:
-        """What to send for the rates asked for (n). lit: whose light is on. start: whether any may start.
+    def decide(self, asked: Asked, room: Floats, now: float, *, start: bool = True) -> Decision:
+        """What to send. start: whether any may start.
 
         room: the flashes a second left to each in the fullest of its fields, beside all that flashed or strobes.
         """
-        asked = np.minimum(asked, self.cap)
-        rate = self.shutters.rates(asked)
-        wants, load = lit & (rate > 0), self.load(now)
+        load, limit = self.load(now), self.most.shape[1] - 1
+        wants = asked.lit & (self._within(asked.hz, np.full(len(room), limit)) > 0) & ~self.doubted
         rested = now - self.stopped >= WINDOW_S - SLACK_S
-        fresh = wants & ~self.running & ~self.doubted & rested & start
-        goes_on = wants & self.running & ~self.doubted
-        more = np.maximum(_whole(rate) - load, 0.0)
-        eager = (more <= room) & (fresh | goes_on) & (more > 0)
+        fresh, goes_on = wants & ~self.running & rested & start, wants & self.running
+        still = goes_on & asked.rises & (self.fell | asked.falls | ((room < 1) & (now - self.begun >= WINDOW_S)))
+        begun = np.where((fresh | goes_on) & asked.rises & ~still, now, self.begun)
+        extra = (now - begun < WINDOW_S - SLACK_S) * 1.0
+        hz = self._within(asked.hz, np.maximum(room + load - extra, np.where(goes_on, _whole(self.peak), 0.0)))
+        more = np.maximum(_whole(self.shutters.rates(hz)), goes_on * _whole(self.peak)) + extra - load
+        eager = (fresh & (hz > 0)) | (goes_on & (more > 0))
         granted = eager & (np.cumsum(more * eager) <= room)
         fresh &= granted
-        asked = np.where(goes_on & (more > 0) & ~granted, self.sent, asked)
-        sent = np.where(~wants | fresh | goes_on, asked, 0.0)
+        denied = goes_on & (more > 0) & ~granted
+        hz = np.where(denied, self.sent, hz)
+        still, begun = still | (denied & asked.rises), np.where(denied | (eager & ~granted), self.begun, begun)
+        sent = np.where(
+            asked.lit, np.where(fresh | goes_on, hz, 0.0), self._within(asked.hz, np.full(len(room), limit))
+        )
+        return self._decided(sent, asked.lit, (fresh, still, begun), now)
+
+    def _within(self, hz: Floats, flashes: Floats) -> Floats:
+        """The rates, at most so many flashes a second each."""
+        at = np.clip(flashes, 0, self.most.shape[1] - 1).astype(np.intp)
+        return np.minimum(hz, self.most[np.arange(len(hz)), at])
+
+    def _decided(self, sent: Floats, lit: Marks, how: tuple[Marks, Marks, Floats], now: float) -> Decision:
+        fresh, still, begun = how
         rate = self.shutters.rates(sent)
         runs = lit & (rate > 0)
-        return Decision(
-            sent, rate, runs, fresh, np.where(runs, np.maximum(load, _whole(rate)), self._let_go(runs, now))
-        )
+        peak = np.where(fresh, rate, np.maximum(self.peak, rate))
+        stops = self.running & ~runs
+        load = np.where(runs, _whole(peak), np.where(stops, _whole(self.peak), 0.0))
+        load += (now - begun < WINDOW_S - SLACK_S) & (runs | stops)
+        return Decision(sent, rate, runs, fresh, still, begun, np.where(runs | stops, load, self.load(now)))
 
-    def _let_go(self, runs: Marks, now: float) -> Floats:
-        """The load of those that do not run, with those that stop now."""
-        return np.where(self.running & ~runs, _whole(self.peak), self.load(now))
-
-    def take(self, decided: Decision, doubted: Marks, now: float) -> None:
+    def take(self, decided: Decision, asked: Asked, doubted: Marks, now: float) -> None:
         """What was decided is sent. doubted: which must not go on."""
         runs, rate = decided.runs, decided.rate
         self.stopped[self.running & ~runs] = now
         renewed = runs & ((rate >= self.peak) | (now - self.peaked >= WINDOW_S) | ~self.running)
         self.peak[renewed] = rate[renewed]
         self.peaked[renewed] = now
+        self.fell = runs & self.running & (self.fell | asked.falls)
+        self.begun = decided.begun
         self.sent, self.running, self.doubted = decided.sent, runs, doubted
 
 
@@ -131,13 +163,14 @@ def strobes_of(table: RigTable, limit: int) -> Strobes:
     rows = table.of_kind("strobe")
     shutters = _shutters(table, rows)
     n = len(rows)
-    cap = np.full(n, np.inf)
+    most = np.full((n, limit + 1), np.inf)
     for row, first, last, steps in zip(shutters.row, shutters.first, shutters.last, shutters.steps, strict=True):
         rates = np.linspace(first, last, steps + 1) if steps else np.array([max(first, last)])
-        cap[row] = min(cap[row], rates[rates <= limit + ROUNDING_HZ].max(initial=0.0))
-    running, doubted = np.zeros((2, n), dtype=np.bool_)
+        for flashes in range(limit + 1):
+            most[row, flashes] = min(most[row, flashes], rates[rates <= flashes + ROUNDING_HZ].max(initial=0.0))
+    running, doubted, fell = np.zeros((3, n), dtype=np.bool_)
     sent, peak = np.zeros((2, n))
-    return Strobes(rows, shutters, cap, running, doubted, sent, peak, *np.full((2, n), -np.inf))
+    return Strobes(rows, shutters, most, running, doubted, fell, sent, peak, *np.full((3, n), -np.inf))
 
 
 def _shutters(table: RigTable, rows: Ints) -> Shutters:
