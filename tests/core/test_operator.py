@@ -1,0 +1,188 @@
+"""The operator: events in, frames out, whatever goes wrong."""
+
+import numpy as np
+import pytest
+from tests.rigs import CLUB, compiled
+
+from lanternist.core.desk import Desk
+from lanternist.core.events import Action, Control, Event, Lost, SongPosition, Tick, Touch, Transport
+from lanternist.core.operator import FAULTS_BEFORE_SAFE, Operator
+
+SHOW = """
+on_start = "house"
+[[scenes]]
+name = "house"
+priority = 50
+parts = [{ on = "pars", intensity = 20 }]
+[[scenes]]
+name = "full"
+fade_in = "1 s"
+parts = [{ on = "pars", intensity = 100 }, { on = "fog", fog = 100 }]
+[[bindings]]
+when = { midi = "note", channel = 10, number = 36 }
+hold = "full"
+[[bindings]]
+when = { midi = "note", channel = 10, number = 37, device = "left" }
+toggle = "full"
+[[bindings]]
+when = { midi = "note", channel = 10, number = 38 }
+tap = true
+"""
+PAD, LEFT_PAD, TAP_PAD = (Control("note", 10, number) for number in (36, 37, 38))
+DIMMER = 10  # the first slot of "par 2"
+
+
+def operator(rig: str = CLUB) -> Operator:
+    made = Operator(*compiled(SHOW, rig))
+    made.begin(0.0)
+    return made
+
+
+def rig_with(line: str) -> str:
+    return line + "\n" + CLUB
+
+
+def dimmer(of: Operator, now: float) -> int:
+    return int(of.frame(now)[0, DIMMER])
+
+
+def on(of: Operator) -> set[str]:
+    """What is on and not on its way out."""
+    return {of.show.playables[number].name for number, one in of.desk.playing.items() if one.target > 0}
+
+
+def test_what_the_show_starts_with_is_on_from_the_first_frame() -> None:
+    assert dimmer(operator(), 0.0) == round(0.2 * 255)
+
+
+def test_a_touch_is_in_the_frame_after_it() -> None:
+    one = operator()
+    one.frame(0.0)
+    one.take(Touch(PAD, 1.0, 0.01))
+    one.frame(0.025)
+    assert on(one) == {"house", "full"}
+    assert dimmer(one, 1.1) == 255
+
+
+def test_a_binding_of_one_controller_does_not_answer_to_another() -> None:
+    one = operator()
+    one.take(Touch(LEFT_PAD, 1.0, 0.0, device="right pads"))
+    assert on(one) == {"house"}
+    one.take(Touch(LEFT_PAD, 1.0, 0.0, device="left pads"))
+    assert on(one) == {"house", "full"}
+
+
+def test_what_a_lost_controller_held_down_is_let_go_and_only_that() -> None:
+    one = operator()
+    one.take(Touch(PAD, 1.0, 0.0, device="pads"))
+    one.take(Lost(0.1, "another"))
+    assert on(one) == {"house", "full"}
+    one.take(Lost(0.2, "pads"))
+    assert on(one) == {"house"}
+    assert any("letting go of 'full'" in line for line in one.notices())
+
+
+def test_what_was_let_go_in_time_is_not_let_go_again() -> None:
+    one = operator()
+    one.take(Touch(PAD, 1.0, 0.0, device="pads"))
+    one.take(Touch(PAD, 0.0, 0.1, device="pads"))
+    one.take(Action("start", 0.2, "full"))
+    one.take(Lost(0.3, "pads"))
+    assert on(one) == {"house", "full"}
+
+
+@pytest.mark.parametrize(
+    ("action", "said"),
+    [
+        (Action("start", 0.0, "fall"), "no scene or chase is called 'fall'"),
+        (Action("explode", 0.0), "there is no action 'explode'"),
+        (Action("master", 0.0, value=1.5), "1.5 is not within 0 to 1"),
+        (Action("master", 0.0, value=float("nan")), "nan is not within 0 to 1"),
+    ],
+)
+def test_what_cannot_be_done_is_refused_counted_and_said(action: Action, said: str) -> None:
+    one = operator()
+    one.take(action)
+    assert one.refused == 1
+    assert any(said in line for line in one.notices())
+    assert one.notices() == []
+
+
+def test_the_clock_hears_ticks_taps_and_positions() -> None:
+    one = operator()
+    one.take(Transport(0.0, "start"))
+    for tick in range(24 * 8):
+        one.take(Tick(tick * 0.02))
+    assert one.clock.reading(4.0).bpm == pytest.approx(125, abs=0.1)
+    one.take(SongPosition(4.0, 128.0, running=True))
+    assert one.clock.beat_at(4.0) == pytest.approx(128.0, abs=0.1)
+
+
+def break_rendering(monkeypatch: pytest.MonkeyPatch, *, times: int) -> None:
+    """Make the desk fail so often, then work again."""
+    render, left = Desk.render, [times]
+
+    def fails(desk: Desk, now: float, beats: np.ndarray[tuple[int], np.dtype[np.float64]]) -> object:
+        left[0] -= 1
+        if left[0] >= 0:
+            raise ZeroDivisionError("no such luck")
+        return render(desk, now, beats)
+
+    monkeypatch.setattr(Desk, "render", fails)
+
+
+def test_a_fault_holds_the_last_good_frame_and_is_said_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = operator()
+    before = one.frame(0.0)
+    break_rendering(monkeypatch, times=3)
+    one.take(Action("blackout", 0.0))
+    for frame in range(1, 4):
+        assert np.array_equal(one.frame(frame * 0.025), before)
+    assert one.faults == 3
+    assert sum("the last one is held: ZeroDivisionError: no such luck" in line for line in one.notices()) == 1
+    assert dimmer(one, 0.1) == 0
+
+
+def test_a_fault_that_lasts_ends_in_the_safe_scene_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = operator(rig_with('safe_scene = "house"'))
+    one.take(Action("start", 0.0, "full"))
+    break_rendering(monkeypatch, times=FAULTS_BEFORE_SAFE)
+    for frame in range(FAULTS_BEFORE_SAFE):
+        one.frame(frame * 0.025)
+    assert on(one) == {"house"}
+    assert dimmer(one, 5.0) == round(0.2 * 255)
+
+
+@pytest.mark.parametrize(("on_stop", "level"), [("blackout", 0), ("hold", 255), ("house", round(0.2 * 255))])
+def test_leaving_gives_the_state_that_the_rig_asks_for_and_no_fog(on_stop: str, level: int) -> None:
+    one = operator(rig_with(f'on_stop = "{on_stop}"'))
+    one.take(Action("start", 0.0, "full"))
+    fog = one.rig.of_kind("fog")
+    for frame in range(80):
+        one.frame(frame * 0.025)
+    assert one.levels[fog].all()
+    one.leave(2.0)
+    assert dimmer(one, 2.025) == level
+    assert not one.levels[fog].any()
+
+
+def test_the_same_events_give_the_same_frames() -> None:
+    events: list[Event] = [
+        Transport(0.0, "start"),
+        *(Tick(0.1 + tick * 0.0208) for tick in range(60)),
+        Touch(PAD, 1.0, 0.3, "pads"),
+        Action("master", 0.6, value=0.5),
+        Touch(TAP_PAD, 1.0, 0.7, "pads"),
+        Lost(0.9, "pads"),
+    ]
+
+    def night() -> list[bytes]:
+        one, left, frames = operator(), sorted(events, key=lambda event: event.at), []
+        for frame in range(60):
+            now = frame * 0.025
+            while left and left[0].at <= now:
+                one.take(left.pop(0))
+            frames.append(one.frame(now).tobytes())
+        return frames
+
+    assert night() == night()
