@@ -34,8 +34,10 @@ class Beams:
     """The heads of a rig, h of them, and z zones.
 
     pan, tilt: their rows, or the last level (which is taken as 0) for want of one; has_pan, has_tilt: whether there is.
-    half: half the beam and what rounding to slots adds, in degrees. start, end, normal: the edges of each zone as seen
-    from each head, unit vectors (h, z, 12, 3). near, far: corners of the zones from the heads (h, z, 3).
+    half: half the beam and what rounding to slots adds, in degrees. edges: of each zone as seen from each head, for each
+    the directions of its ends, the normal of their plane, and in that plane those square to the ends, (h, z, 12, 5, 3).
+    near, far: corners of the zones from the heads, (h, z, 3). inside: heads in a zone. last, seen: the newest angles,
+    and when each head was last found to shine into a zone.
     """
 
     fixture: Ints
@@ -46,26 +48,26 @@ class Beams:
     up: Floats
     facing: Floats
     half: Floats
-    start: Floats
-    end: Floats
-    normal: Floats
+    edges: Floats
     near: Floats
     far: Floats
     inside: Marks
     last: Floats
     seen: Floats
+    off: Floats | None = None
 
     def in_zone(self, levels: Floats, now: float) -> Ints:
         """Fixtures whose head must be dark now. now: seconds that count."""
         if not self.near.size:
             return np.zeros(0, dtype=np.intp)
         angles = np.stack([levels[self.pan] * self.has_pan, levels[self.tilt] * self.has_tilt])
-        swept = np.abs(angles - self.last).sum(axis=0) if np.isfinite(self.last).all() else 0.0
+        swept = np.abs(angles - self.last).sum(axis=0)
+        if swept.any() or self.off is None:
+            self.off = self.angles(self.directions(*angles)).min(axis=1)
         self.last = angles
-        off = self.off(self.directions(*angles))
-        enters = self.inside.any(axis=1) | (off.min(axis=1) <= self.half + MARGIN_DEG + swept)
-        self.seen = np.where(enters, now, self.seen)
-        dark: Ints = self.fixture[enters | (now - self.seen < TRAILING_S)]
+        enters = self.inside.any(axis=1) | (self.off <= self.half + MARGIN_DEG + swept)
+        self.seen[enters] = now
+        dark: Ints = self.fixture[now - self.seen < TRAILING_S]
         return dark
 
     def directions(self, pan: Floats, tilt: Floats) -> Floats:
@@ -74,14 +76,12 @@ class Beams:
         flat = np.sin(lean)
         return np.stack([flat * np.sin(heading), flat * np.cos(heading), self.up * np.cos(lean)], axis=-1)
 
-    def off(self, direction: Floats) -> Floats:
+    def angles(self, direction: Floats) -> Floats:
         """The angle between each head's axis and the nearest point of each zone, in degrees, (h, z)."""
-        axis = direction[:, None, None, :]
-        at_ends = np.maximum((axis * self.start).sum(-1), (axis * self.end).sum(-1))
-        beside = (axis * self.normal).sum(-1)
-        foot = axis - beside[..., None] * self.normal
-        between = (np.cross(self.start, foot) * self.normal).sum(-1) >= 0
-        between &= (np.cross(foot, self.end) * self.normal).sum(-1) >= 0
+        along = (self.edges @ direction[:, None, None, :, None])[..., 0]
+        beside = along[..., 2]
+        between = (along[..., 3] >= 0) & (along[..., 4] >= 0)
+        at_ends = np.maximum(along[..., 0], along[..., 1])
         nearest = np.where(between, np.sqrt(np.clip(1.0 - beside * beside, 0.0, 1.0)), at_ends).max(axis=-1)
         angles: Floats = np.degrees(np.arccos(np.clip(nearest, -1.0, 1.0)))
         angles[self._meets(direction)] = 0.0
@@ -106,8 +106,9 @@ def beams_of(table: RigTable) -> Beams:
     boxes = np.array(zones).reshape(-1, 2, 3)
     near, far = boxes[:, 0] - places, boxes[:, 1] - places
     corners = np.where(_CORNERS == 0, near[:, :, None, :], far[:, :, None, :])
-    seen = _unit(corners)
-    start, end = seen[:, :, _EDGES[:, 0]], seen[:, :, _EDGES[:, 1]]
+    ends = _unit(corners)[:, :, _EDGES]
+    start, end = ends[:, :, :, 0], ends[:, :, :, 1]
+    normal = _unit(np.cross(start, end))
     return Beams(
         fixture=np.array([number for number, _ in heads], dtype=np.intp),
         pan=pan,
@@ -117,13 +118,11 @@ def beams_of(table: RigTable) -> Beams:
         up=np.array([1.0 if one.fixture.hangs == "up" else -1.0 for _, one in heads]),
         facing=np.array([one.fixture.facing_deg for _, one in heads], dtype=np.float64),
         half=np.array([_half(table, number, one) for number, one in heads]),
-        start=start,
-        end=end,
-        normal=_unit(np.cross(start, end)),
+        edges=np.stack([start, end, normal, np.cross(normal, start), np.cross(end, normal)], axis=-2),
         near=near,
         far=far,
         inside=((near <= 0) & (far >= 0)).all(axis=-1),
-        last=np.full((2, len(heads)), np.nan),
+        last=np.zeros((2, len(heads))),
         seen=np.full(len(heads), -math.inf),
     )
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.guard.light import Light
+from lanternist.core.rig import Fixture
 from lanternist.core.rig_table import RigTable
 
 # WCAG speaks of any 10 degrees of the visual field: 2 m are that, or more, from 11 m on.
@@ -22,9 +23,11 @@ RIG = ("rig", "")
 
 @dataclass(frozen=True, slots=True)
 class Fields:
-    """Members of all fields, one after the other. at: index of the lit cell; of: its field; weight: its share, sum 1.
+    """Members of all fields, one after the other. at: which lit fixture; of: of which field; weight: its part of it.
 
-    starts: where each field's members begin. keys: what each field is, for the next guard to know it by.
+    starts: where each field's members begin. keys: what each field is, for the next guard to know it by. Of the lit
+    cells, which stand fixture by fixture: owner, the lit fixture of each; share, its part of it; first, where those of
+    each fixture begin. by_fixture: the members put in order of their fixture, whose begin at fixture_starts.
     """
 
     at: Ints
@@ -32,63 +35,79 @@ class Fields:
     weight: Floats
     starts: Ints
     keys: tuple[tuple[str, str], ...]
+    owner: Ints
+    share: Floats
+    first: Ints
+    by_fixture: Ints
+    fixture_starts: Ints
 
     def mean(self, light: Floats) -> Floats:
         """The light of every field, (..., fields), from that of every lit cell, (..., cells)."""
-        if not len(self.starts):
-            return np.zeros((*light.shape[:-1], 0))
-        means: Floats = np.add.reduceat(
-            np.take(light, self.at, axis=-1, mode="clip") * self.weight, self.starts, axis=-1
-        )
+        fixtures = np.add.reduceat(light * self.share, self.first, axis=-1)
+        members = np.take(fixtures, self.at, axis=-1, mode="clip")
+        members *= self.weight
+        means: Floats = np.add.reduceat(members, self.starts, axis=-1)
         return means
 
-    def members(self, marked: NDArray[np.bool_], cells: int) -> NDArray[np.bool_]:
-        """Which of `cells` lit cells are in a marked field. marked: (fields,)."""
-        found = np.zeros(cells, dtype=np.bool_)
-        found[self.at[marked[self.of]]] = True
-        return found
+    def least(self, of_fields: Floats) -> Floats:
+        """For every lit cell the least of its fields' numbers."""
+        fixtures = np.minimum.reduceat(of_fields[self.of[self.by_fixture]], self.fixture_starts)
+        cells: Floats = fixtures[self.owner]
+        return cells
+
+    def members(self, marked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Which lit cells are in a marked field. marked: (fields,)."""
+        cells: NDArray[np.bool_] = self.least(np.where(marked, 0.0, 1.0)) == 0
+        return cells
 
 
 def fields_of(table: RigTable, light: Light) -> Fields:
-    """The fields of a rig; of two with the same cells only the first."""
+    """The fields of a rig; of two with the same fixtures only the first."""
+    fixtures, first, owner, count = np.unique(
+        np.array([table.cells[cell].fixture for cell in light.cells], dtype=np.intp),
+        return_index=True,
+        return_inverse=True,
+        return_counts=True,
+    )
     found: dict[tuple[int, ...], tuple[str, str]] = {}
-    for key, members in _sets(table, light):
+    for key, members in _sets(table, fixtures.tolist(), count.tolist()):
         found.setdefault(tuple(members), key)
-    at = [cell for members in found for cell in members]
-    of = [number for number, members in enumerate(found) for _ in members]
-    fixture = np.array([table.cells[cell].fixture for cell in light.cells], dtype=np.intp)
-    share = 1.0 / np.bincount(fixture, minlength=len(table.patched))[fixture] if len(fixture) else np.zeros(0)
-    weight = [share[list(members)] / share[list(members)].sum() for members in found]
+    at = np.array([fixture for members in found for fixture in members], dtype=np.intp)
+    sizes = [len(members) for members in found]
     return Fields(
-        at=np.array(at, dtype=np.intp),
-        of=np.array(of, dtype=np.intp),
-        weight=np.concatenate([*weight, np.zeros(0)]),
-        starts=np.cumsum([0, *(len(members) for members in found)])[:-1].astype(np.intp),
+        at=at,
+        of=np.repeat(np.arange(len(found)), sizes).astype(np.intp),
+        weight=np.repeat(1.0 / np.array(sizes), sizes) if sizes else np.zeros(0),
+        starts=np.cumsum([0, *sizes])[:-1].astype(np.intp),
         keys=tuple(found.values()),
+        owner=owner.astype(np.intp),
+        share=1.0 / count[owner],
+        first=first.astype(np.intp),
+        by_fixture=np.argsort(at, kind="stable").astype(np.intp),
+        fixture_starts=np.searchsorted(np.sort(at), np.arange(len(fixtures))).astype(np.intp),
     )
 
 
-def _sets(table: RigTable, light: Light) -> Iterator[tuple[tuple[str, str], list[int]]]:
-    """Every set of cells that is seen as one, the whole rig first."""
-    seen = [table.cells[cell] for cell in light.cells]
-    if seen:
-        yield RIG, list(range(len(seen)))
-    for group in sorted({group for cell in seen for group in cell.groups}):
-        yield from _if_several(("group", group), [at for at, cell in enumerate(seen) if group in cell.groups])
-    for number, one in enumerate(table.patched):
-        own = [at for at, cell in enumerate(seen) if cell.fixture == number]
-        yield from _if_several(("fixture", one.fixture.name), own)
-    yield from _neighbours(table, light)
+def _sets(table: RigTable, fixtures: list[int], cells: list[int]) -> Iterator[tuple[tuple[str, str], list[int]]]:
+    """Every set of lit fixtures that is seen as one, by their place among them; the whole rig first."""
+    lit = [table.patched[number].fixture for number in fixtures]
+    if lit:
+        yield RIG, list(range(len(lit)))
+    for at, one in enumerate(lit):
+        if cells[at] > 1:
+            yield ("fixture", one.name), [at]
+    for group in sorted({group for one in lit for group in one.groups}):
+        yield from _if_several(("group", group), [at for at, one in enumerate(lit) if group in one.groups])
+    yield from _neighbours(lit)
 
 
-def _neighbours(table: RigTable, light: Light) -> Iterator[tuple[tuple[str, str], list[int]]]:
-    owner = np.array([table.cells[cell].fixture for cell in light.cells], dtype=np.intp)
-    placed = [number for number in dict.fromkeys(owner.tolist()) if table.patched[number].fixture.at is not None]
-    places = np.array([table.patched[number].fixture.at for number in placed]).reshape(-1, 3)
-    for number, place in zip(placed, places, strict=True):
+def _neighbours(lit: list[Fixture]) -> Iterator[tuple[tuple[str, str], list[int]]]:
+    """For every fixture with a place those within reach of it."""
+    placed = [at for at, one in enumerate(lit) if one.at is not None]
+    places = np.array([lit[at].at for at in placed]).reshape(-1, 3)
+    for at, place in zip(placed, places, strict=True):
         near = np.array(placed)[np.linalg.norm(places - place, axis=1) <= NEAR_M]
-        name = table.patched[number].fixture.name
-        yield from _if_several(("near", name), np.flatnonzero(np.isin(owner, near)).tolist())
+        yield from _if_several(("near", lit[at].name), near.tolist())
 
 
 def _if_several(key: tuple[str, str], members: list[int]) -> Iterator[tuple[tuple[str, str], list[int]]]:

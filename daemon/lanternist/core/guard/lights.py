@@ -58,21 +58,22 @@ class Lights:
         if not self.cells:
             return self._blind(levels)
         rgb = self.light.rgb(levels)
-        decided, budget = self._decide(levels, rgb, now)
+        decided, budget, seen = self._decide(levels, rgb, now)
         levels = self._strobed(levels, decided)
         runs = self._cells_running(decided)
-        seen = self._all(rgb, runs)
-        luminance = LUMINANCE @ seen
-        over = (luminance > budget.bounds + ROUNDING) | (budget.no_red & self.reds.enters(seen))
+        over = self._over(seen, budget)
         self.held = np.zeros(self.cells, dtype=np.bool_)
         if over.any():
-            levels, rgb = self._hold(levels, before, budget, runs)
-            seen = self._all(rgb, runs)
-            luminance = LUMINANCE @ seen
-        self._count(seen, luminance, runs, now)
+            levels, seen = self._hold(levels, before, budget, runs)
+        self._count(seen, runs, now)
         if decided is not None:
             self.strobes.take(decided, self._asked, self._in_the_way(over), now)
         return levels
+
+    def _over(self, seen: Floats, budget: Budget) -> Marks:
+        """Which cells and fields would be more than they may be."""
+        over: Marks = LUMINANCE @ seen > budget.bounds + ROUNDING
+        return over | (budget.no_red & self.reds.enters(seen)) if budget.no_red.any() else over
 
     def _blind(self, levels: Floats) -> Floats:
         """A rig without a light that is known: shutters stay open."""
@@ -83,21 +84,22 @@ class Lights:
         levels[self.strobes.rows] = 0.0
         return levels
 
-    def _decide(self, levels: Floats, rgb: Floats, now: float) -> tuple[Decision | None, Budget]:
-        """What strobes, and what is left for everything else. A strobe does not start where it would hold up a rise."""
+    def _decide(self, levels: Floats, rgb: Floats, now: float) -> tuple[Decision | None, Budget, Floats]:
+        """What strobes, what is left for everything else, and the light that would be seen.
+
+        A strobe does not start where it would hold up a rise.
+        """
         if self.strobes.idle(levels, now):
-            return None, self._budget(None, now)
+            return None, self._budget(None, now), self._all(rgb, self._cells_running(None))
         self._asked = self._ask(levels, LUMINANCE @ rgb)
         room = self._room(now)
         for start in (True, False):
             decided = self.strobes.decide(self._asked, room, now, start=start)
             budget = self._budget(decided, now)
-            if not decided.fresh.any():
-                break
             seen = self._all(rgb, self._cells_running(decided))
-            if not (LUMINANCE @ seen > budget.bounds + ROUNDING).any():
+            if not decided.fresh.any() or not self._over(seen, budget).any():
                 break
-        return decided, budget
+        return decided, budget, seen
 
     def _ask(self, levels: Floats, luminance: Floats) -> Asked:
         """What is asked of the strobes, and what the light on them does."""
@@ -173,23 +175,25 @@ class Lights:
         return doubted
 
     def _hold(self, levels: Floats, before: Floats, budget: Budget, runs: Marks) -> tuple[Floats, Floats]:
-        """The levels with less light, and their light."""
+        """The levels with less light, and what is seen of it."""
         frozen = np.zeros(self.cells, dtype=np.bool_)
         for attempt in range(ATTEMPTS):
             wanted = self._frozen(levels, before, frozen)
             rgb = self.light.rgb(wanted)
             share = self._share(LUMINANCE @ rgb, budget.bounds, runs)
-            bad = budget.no_red & self.reds.enters(self._all(rgb * share, runs))
+            seen = self._all(rgb * share, runs)
+            bad = budget.no_red & self.reds.enters(seen)
             if not bad.any():
                 break
-            frozen |= bad[: self.cells] | self.fields.members(bad[self.cells :], self.cells)
+            frozen |= bad[: self.cells] | self.fields.members(bad[self.cells :])
             frozen |= attempt == ATTEMPTS - 2
         else:
             share = np.zeros(self.cells)
+            seen = np.zeros_like(seen)
         self.held = frozen | (share < 1.0)
         held = wanted.copy()
         held[self.light.dimmer] *= share
-        return held, rgb * share
+        return held, seen
 
     def _frozen(self, levels: Floats, before: Floats, frozen: Marks) -> Floats:
         """The levels with some cells as they were before; what is dark by now stays dark."""
@@ -208,19 +212,18 @@ class Lights:
         was = np.where(runs | self.running, 0.0, self.seen)
         wants = np.where(runs, 0.0, luminance)
         rise = np.maximum(wants - was, 0.0)
-        room = bounds[self.cells :] - self.fields.mean(np.minimum(wants, was))
-        rises = self.fields.mean(rise)
-        granted = np.clip(np.where(rises > room, room / np.where(rises > 0, rises, 1.0), 1.0), 0.0, 1.0)
-        least = np.ones(self.cells)
-        np.minimum.at(least, self.fields.at, granted[self.fields.of])
+        rises, stays = self.fields.mean(np.stack([rise, np.minimum(wants, was)]))
+        room = np.maximum(bounds[self.cells :] - stays, 0.0)
+        least = self.fields.least(np.where(rises > room, room / np.where(rises > 0, rises, 1.0), 1.0))
         held = np.where((rise > 0) & (least < 1.0), was + least * rise, luminance)
         held = np.minimum(held, bounds[: self.cells])
         return np.where(held < luminance, held / np.where(luminance > 0, luminance, 1.0), 1.0)
 
-    def _count(self, seen: Floats, luminance: Floats, runs: Marks, now: float) -> None:
+    def _count(self, seen: Floats, runs: Marks, now: float) -> None:
         begun = runs & ~self.running
         if begun.any():
             self.flashes.lighten(np.flatnonzero(begun))
+        luminance = LUMINANCE @ seen
         self.flashes.count(luminance, now)
         self.reds.count(seen, now)
         self.seen, self.running = luminance[: self.cells], runs
@@ -229,6 +232,7 @@ class Lights:
 def _view(table: RigTable, light: Light, fields: Fields, strobes: Strobes) -> View:
     at = {int(row): number for number, row in enumerate(strobes.rows)}
     row = np.array([at.get(table.index.get((int(cell), "strobe"), -1), -1) for cell in light.cells], dtype=np.intp)
-    found = sorted({(int(of), int(row[cell])) for cell, of in zip(fields.at, fields.of, strict=True) if row[cell] >= 0})
+    on = [{int(one) for one in row[fields.owner == fixture] if one >= 0} for fixture in range(len(fields.first))]
+    found = [(int(of), one) for at, of in zip(fields.at, fields.of, strict=True) for one in sorted(on[at])]
     pairs = np.array(found, dtype=np.intp).reshape(-1, 2)
     return View(row, pairs[:, 0], pairs[:, 1])
