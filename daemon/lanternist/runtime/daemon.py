@@ -58,6 +58,9 @@ def run(gig: Gig, socket: Path) -> int:
     )
     control = ControlInput(socket, loop.ask, lambda: operator.show.by_name)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
+    # Before anything has begun, so that a stop that comes early ends it in good order too.
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: loop.stop())
     parts: list[Sender | Listener] = [*senders, *listeners]
     for part in parts:
         part.start()
@@ -83,8 +86,6 @@ def make_listeners(gig: Gig, inbox: Inbox) -> list[Listener]:
 
 def _play(loop: Loop, senders: Sequence[Sender], listeners: Sequence[Listener], on_stop: str) -> int:
     _settle_process()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: loop.stop())
     loop.run()
     log.info("stopping; leaving %s", on_stop if on_stop in LEAVE_S else f"scene {on_stop!r}")
     for listener in listeners:
