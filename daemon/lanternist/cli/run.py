@@ -34,11 +34,14 @@ def run(args: argparse.Namespace) -> int:
     from lanternist.runtime.gigs import load
     from lanternist.runtime.log import start_log
 
+    if not args.gig.is_dir():
+        print(f"{args.gig}: there is no such folder; a gig is a folder with rig.toml and show.toml", file=sys.stderr)
+        return 2
     gig, problems = load(args.gig, args.rig)
     for problem in problems:
         print(problem, file=sys.stderr)
     if gig is None:
-        return 1 if args.gig.is_dir() else 2
+        return 1
     log = start_log()
     try:
         return daemon.run(gig, default_socket())
