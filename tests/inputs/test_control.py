@@ -49,7 +49,11 @@ class Client:
     def __init__(self, path: Path) -> None:
         self.socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self.socket.settimeout(PATIENCE)
-        self.socket.connect(str(path))
+        try:
+            self.socket.connect(str(path))
+        except OSError:
+            self.socket.close()
+            raise
         self.file = self.socket.makefile("rb")
 
     def __enter__(self) -> "Client":
