@@ -84,6 +84,29 @@ def test_stopping_again_does_not_begin_the_fade_anew() -> None:
     assert level(on, "d1", "intensity", 13.0) == pytest.approx(0.25)
 
 
+def test_stopping_again_at_another_tempo_keeps_the_fade_as_it_began() -> None:
+    on = fresh()
+    act(on, "start", "blue", at=0.0)
+    on.act(Action("stop", 10.0, "blue"), 0.0, 120.0)  # 4 beats are 2 s
+    on.act(Action("stop", 11.0, "blue"), 0.0, 60.0)
+    assert level(on, "it", "red", 11.5) == pytest.approx(0.75)
+
+
+@pytest.mark.parametrize("settle", [True, False])
+def test_a_scene_started_after_its_release_is_over_begins_its_effects_anew(settle: bool) -> None:
+    text = scene("run", "d1", 'intensity = { wave = "ramp", every = 8 }', more="fade_out = 1.0")
+    on = desk(text, RIG)
+    act(on, "start", "run", at=0.0)
+    act(on, "stop", "run", at=1.0)
+    if settle:
+        on.settle(2.0)
+    act(on, "start", "run", at=2.0)
+    assert level(on, "d1", "intensity", 3.0) == 0.125
+    act(on, "stop", "run", at=3.0)
+    act(on, "start", "run", at=3.5)  # not over yet: its effects go on
+    assert level(on, "d1", "intensity", 4.0) == 0.25
+
+
 def test_ltp_is_the_latest_and_releasing_uncovers() -> None:
     on = fresh()
     act(on, "start", "blue", at=0.0)

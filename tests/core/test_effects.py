@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.rigs import act, compiled, desk, level, profile, row_of_dimmers
+from tests.rigs import PROFILES, act, compiled, desk, level, profile, row_of_dimmers
 
 from lanternist.core.effects import WAVES, Waves
 
@@ -170,6 +170,17 @@ def test_what_the_cells_of_a_fixture_share_is_spread_by_the_fixture(spread: str,
     on = desk(text, bars, {"pw": profile(TILTING_BAR)})
     act(on, "start", "s")
     assert [level(on, f"b{n}", "tilt", beat=0.0) for n in (1, 2, 3)] == pytest.approx(tilts)
+
+
+def test_what_cells_share_stands_in_their_middle() -> None:
+    rig = (
+        '[[fixtures]]\nname = "bar"\nprofile = "pw"\nmode = "1"\naddress = 1\nat = [0.0, 0.0, 3.0]\n'
+        '[[fixtures]]\nname = "head"\nprofile = "head"\nmode = "11"\naddress = 20\nat = [0.05, 0.0, 3.0]\n'
+    )
+    text = effect('wave = "ramp", low = 0, high = 90, spread = "left to right"').replace("intensity", "tilt")
+    on = desk(text, rig, {"pw": profile(TILTING_BAR), "head": PROFILES["head"]})
+    act(on, "start", "s")
+    assert [level(on, name, "tilt", beat=0.0) for name in ("bar", "head")] == [0.0, 45.0]
 
 
 def test_random_gives_each_its_own_unless_together() -> None:

@@ -126,6 +126,15 @@ def test_blank_holds_what_no_row_drives() -> None:
     assert not bar[2:].any()
 
 
+def test_a_fine_dimmer_over_cells_is_held_at_full_too() -> None:
+    text = """
+title = "Fine dimmer over cells"
+kind = "bar"
+modes.1.slots = [{ cells = 2, slots = ["red"] }, "intensity", "intensity-fine"]
+"""
+    assert table(one_fixture("b", "1"), {"b": profile(text)}).blank[0, :5].tolist() == [0, 0, 255, 255, 0]
+
+
 def test_a_shutter_that_cannot_strobe_is_held_open() -> None:
     text = """
 title = "Shutter only"
