@@ -1,19 +1,22 @@
 """Whether pulses are delivered in clumps: at multiples of some slot, not when they were sent.
 
-A pulse that is sent at a steady period but delivered only at the ticks of another clock (a radio's connection interval, a player's
-audio buffer) arrives at intervals that are all multiples of that clock's period: a lattice. The mark looked for: the intervals
-fall into groups, and the smallest distance between two groups divides them all.
+A pulse that is sent at a steady period but delivered only at the ticks of another clock (a radio's connection interval,
+a player's audio buffer) arrives at intervals that are all multiples of that clock's period: a lattice. The mark looked
+for: the intervals fall into groups, and the smallest distance between two groups divides them all.
+
+A period that is itself a multiple of the slot leaves no such mark: then the delay stays anywhere from none to a whole
+slot, and nothing in the arrivals tells where.
 """
+
+from itertools import pairwise
 
 _USUAL, _ODD = 24, 24  # intervals kept: near the mean, and others
 _ENOUGH = 10
 _MEAN_OVER = 100
 _EVERY = 8  # pulses between two looks
 _NARROWEST = 0.002  # seconds: narrower slots are no worse than jitter
-_LATTICE, _STRICT = (
-    0.125,
-    0.04,
-)  # of the slot: how near to a multiple counts; the same while there are only one or two odd intervals
+_LATTICE, _STRICT = 0.125, 0.08  # of the slot: how near to a multiple counts; the same on thin evidence
+_THIN = 3  # odd intervals
 _FOUND, _OVER = 0.9, 0.7  # share of the intervals on the lattice
 _LIKE_LOSS = 0.06
 
@@ -37,7 +40,7 @@ class Clumps:
         if abs(apart - self._mean) > max(_NARROWEST, 0.1 * self._mean) and self._count:
             self._odd.append(apart)
             del self._odd[:-_ODD]
-            if len(self._odd) < 3:
+            if len(self._odd) < _THIN:
                 self._next = 0
         else:
             self._usual.append(apart)
@@ -57,7 +60,7 @@ class Clumps:
         if width == 0.0:
             return False
         offs = sorted(abs(apart - width * round(apart / width)) for apart in intervals)
-        near = (_STRICT if len(self._odd) < 3 else _LATTICE) * width
+        near = (_STRICT if len(self._odd) < _THIN else _LATTICE) * width
         share = sum(off < near for off in offs) / len(offs)
         was = self.width
         if share > _FOUND:
@@ -68,16 +71,16 @@ class Clumps:
         return (self.width > 0.0) != (was > 0.0)
 
     def _slot(self, intervals: list[float]) -> float:
-        """The slot's length if there is one: the smallest distance between groups of intervals, made precise; else 0."""
+        """Length of the slot, if there is one: the smallest distance between groups, made precise; else 0."""
         groups = [[intervals[0]]]
-        for shorter, longer in zip(intervals, intervals[1:], strict=False):
+        for shorter, longer in pairwise(intervals):
             if longer - shorter > _NARROWEST:
                 groups.append([])
             groups[-1].append(longer)
         if len(groups) < 2:
             return 0.0
         middles = [group[len(group) // 2] for group in groups]
-        rough = min(b - a for a, b in zip(middles, middles[1:], strict=False))
+        rough = min(b - a for a, b in pairwise(middles))
         counts = [round(apart / rough) for apart in intervals]
         squares = sum(k * k for k in counts)
         if squares == 0:

@@ -3,23 +3,25 @@
 Theory of operation
 -------------------
 A source sends pulses (24 a beat, one a beat, or time code). Pulse x truly falls at t(x) = at + (x - x_now) * period: a
-straight line while the tempo stands. What arrives is t(x) plus a delay that differs from pulse to pulse. A `Line` keeps the
-two numbers and their 2 x 2 covariance: a Kalman filter (R. E. Kalman 1960) with the constant-velocity model
-(Y. Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and Navigation", 2001, ch. 6).
+straight line while the tempo stands. What arrives is t(x) plus a delay that differs from pulse to pulse. A `Line` keeps
+the two numbers and their 2 x 2 covariance: a Kalman filter (R. E. Kalman 1960) with the constant-velocity model (Y.
+Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and Navigation", 2001, ch. 6).
 
 * **The covariance is kept in units of the jitter's variance.** Without process noise the filter then *is* the
-  least-squares line over all pulses so far, whatever the jitter: the best there is at a constant tempo. The jitter itself
-  is estimated from the squared differences of successive residuals (J. von Neumann 1941), which a drift hardly touches.
-* **Memory is cut when the tempo moves.** Watchers average the residuals over about 8, 24, 72 and 216 pulses. At a steady
-  tempo such averages are normal about 0; when one leaves its band, the line has bent about that many pulses ago, and the
-  covariance is widened to that of a least-squares line over that many pulses. So a steady tempo is averaged for
-  a minute, while a hand on the pitch fader is followed within a third of a beat. Nothing has to be tuned to the jitter.
-* **Late, never early.** A pulse may be held up. So a late one may be an outlier that teaches nothing, and counts for the share
-  in which it is none (probabilistic data association, Y. Bar-Shalom, E. Tse, Automatica 11, 1975).
-* **Clumps.** USB, Wi-Fi and players that send once per audio buffer deliver pulses on a lattice of their own (`clumps.py`).
-  Then an arrival only says that the pulse fell in the slot before it: the update is that of a measurement known to lie in an
-  interval (moments of the truncated normal: N. L. Johnson, S. Kotz, "Continuous Univariate Distributions 1", 1970, ch. 13).
-  It has no bias, and it is sharper than averaging, since every edge of a slot is a fact.
+  least-squares line over all pulses so far, whatever the jitter: the best there is at a constant tempo. The jitter
+  itself is estimated from the squared differences of successive residuals (J. von Neumann 1941), which a drift hardly
+  touches.
+* **Memory is cut when the tempo moves.** Watchers average the residuals over about 8, 24, 72 and 216 pulses. At a
+  steady tempo such averages are normal about 0. When one leaves its band, the line has bent about that many pulses
+  ago, and the covariance is widened to that of a least-squares line over that many pulses. So a steady tempo is
+  averaged for a minute, while a hand on the pitch fader is followed within a third of a beat, and nothing has to be
+  tuned to the jitter. A long memory is worth keeping until the bend is certain: `tracker.py` lets both lines run.
+* **Late, never early.** A pulse may be held up. So a late one may be an outlier that teaches nothing, and counts for
+  the share in which it is none (probabilistic data association, Y. Bar-Shalom, E. Tse, Automatica 11, 1975).
+* **Clumps.** USB, Wi-Fi and players that send once per audio buffer deliver pulses on a lattice of their own
+  (`clumps.py`). Then an arrival only says that the pulse fell in the slot before it. The update is that of a
+  measurement known to lie in an interval (moments of the truncated normal: N. L. Johnson, S. Kotz, "Continuous
+  Univariate Distributions 1", 1970, ch. 13). It has no bias, and is sharper than averaging: every edge is a fact.
 
 Which pulse an arrival was, when some are lost and some doubled, is another question: `tracker.py`.
 """
@@ -27,29 +29,27 @@ Which pulse an arrival was, when some are lost and some doubled, is another ques
 from math import erf, exp, log, pi, sqrt
 
 _MEMORY = 2500.0  # pulses the filter looks back when nothing bends: about a minute of MIDI clock
-_PROCESS = (
-    64.0 / _MEMORY**4
-)  # white acceleration with that memory: index sqrt(8)/memory squared (Kalata 1984, small gain)
+_PROCESS = 64.0 / _MEMORY**4  # white acceleration that leaves such a memory (P. R. Kalata 1984, for small gains)
 _JITTER = 0.004  # seconds, until it is known
 _JITTER_FLOOR = 5e-5
 _JITTER_MEMORY = 200
 _DOUBT = 10.0  # measurements after which the jitter is known to a factor of two
 _BENT = 3.7  # standard deviations at which a watcher calls the line bent
 _OLD = 100.0  # pulses: a memory longer than this is worth keeping until the bend is certain
-_BEND = -1.0  # what a bend costs a hypothesis: log of a chance of 1 in 1000 a pulse. No source
+_BEND = -1.0  # score: what a cut costs, lest a wrong hypothesis bend itself to fit
 _LATE, _BUNCHED_LATE = 0.02, 0.5  # chance that a pulse was held up; the same right behind another. No source
 _LATE_MEAN = 0.015  # seconds
 _STRAY = 1e-6  # density of an arrival that nothing explains, 1/s
-_OUTSIDE = (
-    2.0 * sqrt(2.0 / pi) / 3.0
-)  # mean square found outside a slot of width w with edges blurred by s: this * s**3 / w
+_OUTSIDE = 2.0 * sqrt(2.0 / pi) / 3.0  # mean square outside a slot of width w, edges blurred by s: this * s**3 / w
+_ANEW = 0.35  # of the period: how well the first guess knows it
 _ROOT_2PI = sqrt(2.0 * pi)
 
 
 class Line:
-    """x: number of the newest pulse. at: seconds, when it truly fell. period: seconds a pulse. count: measurements taken.
+    """x: number of the newest pulse. at: seconds, when it truly fell. period: seconds a pulse.
 
-    noise: variance of the jitter, s². cuts: how often it was cut. score: log of the likelihood of all this, up to a constant.
+    count: measurements taken. noise: variance of the jitter, s². cuts: how often its memory was cut.
+    score: log of the likelihood of all that arrived, up to a constant.
     """
 
     __slots__ = (
@@ -73,7 +73,7 @@ class Line:
     )
 
     def __init__(self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...]) -> None:
-        """Pulse 0 fell at `at`; `period` is a guess. limits: shortest and longest period. scales: lengths of the watchers."""
+        """Pulse 0 fell at `at`; `period` is a guess. limits: shortest and longest. scales: lengths of the watchers."""
         self.x = self.score = 0.0
         self.cuts = 0
         self.at = at
@@ -81,7 +81,7 @@ class Line:
         self._watchers = [(m, 2.0 / (m + 1.0), _BENT / sqrt(m), max(m, 3 * scales[0])) for m in scales]
         self.noise = _JITTER**2
         self._floor = self._outside = 0.0
-        self.restart(period, 0.35)
+        self.restart(period, _ANEW)
 
     def copy(self) -> "Line":
         """The same line, to go on differently."""
@@ -103,9 +103,9 @@ class Line:
         self.count = 1
 
     def rephase(self, x: float, at: float) -> None:
-        """Pulse x falls at `at`, wherever it was expected; the period stays, known to 1 % at best."""
+        """Pulse x falls at `at`, wherever it was expected; the period stays, but is known to 10 % at best."""
         self.x, self.at = x, at
-        self._p00, self._p01, self._p11 = 1.0, 0.0, max(self._p11, (0.01 * self.period) ** 2 / self.noise)
+        self._p00, self._p01, self._p11 = 1.0, 0.0, max(self._p11, (0.1 * self.period) ** 2 / self.noise)
         self.steady()
         self.count = min(self.count, 2)
 
@@ -151,7 +151,7 @@ class Line:
     def weigh(self, residual: float, width: float, *, bunched: bool, measure: bool) -> None:
         """A measurement that may be held up: take its share, and add to the score how well it fits.
 
-        width: length of the delivery slot in seconds, 0 if there is none. measure: False if it teaches nothing about time.
+        width: length of the delivery slot, seconds, 0 if there is none. measure: False if it teaches nothing about time.
         """
         prior = self.noise * self._p00
         if width:
@@ -170,9 +170,9 @@ class Line:
             self._absorb(mean, min(max((square - mean * mean) / prior, 1e-6), 4.0))
 
     def learn(self, residual: float, spread: float, width: float) -> int:
-        """Jitter from successive residuals; memory cut where they have drifted. spread: as expected before the update.
+        """Jitter from successive residuals; memory cut where they drift. spread: as expected before the update.
 
-        A long memory is not thrown away on a suspicion: then the number of pulses is returned to which it ought to be cut; else 0.
+        A long memory is not thrown away on a suspicion: instead it is returned to how many pulses it ought to be cut.
         """
         if width == 0.0:
             difference = residual - self._last_residual
@@ -204,7 +204,10 @@ class Line:
             self._p00, self._p01, self._p11 = max(self._p00, p00), max(self._p01, p01), max(self._p11, p11)
 
     def slotted(self, width: float, edge: float) -> None:
-        """From now on arrivals tell only the slot of `width` seconds before them, blurred by `edge`; so far they were late by half of it."""
+        """From now on arrivals tell only the slot of `width` seconds before them, its ends blurred by `edge`.
+
+        So far they were taken at their word, and so were late by half a slot.
+        """
         self.rescale(edge * edge)
         self._floor, self._outside = edge * edge, _OUTSIDE * edge**3 / width
         self.at -= width / 2.0
@@ -238,7 +241,7 @@ def _plain(residual: float, prior: float, noise: float) -> tuple[float, float, f
 
 
 def _slotted(residual: float, prior: float, edge: float, width: float) -> tuple[float, float, float]:
-    """The same when the pulse fell anywhere between residual - width and residual, both blurred by the variance `edge`."""
+    """The same when the pulse fell anywhere from residual - width to residual, both blurred by the variance `edge`."""
     variance = prior + edge
     spread = sqrt(variance)
     low, high = (residual - width) / spread, residual / spread

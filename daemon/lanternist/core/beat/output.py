@@ -1,13 +1,14 @@
 """The last stage: a position that follows the chosen source without ever going back.
 
-The position is a list of straight pieces over time. What has been asked for is kept: a new estimate bends the line only from the
-latest moment anybody has asked about, so whoever asks again, at whatever lead, never sees the position retreat. A small error is slewed
-away; a large one is put right at the next beat: forward by a step onto the beat, backward by waiting on it.
+The position is a list of straight pieces over time. What has been asked for is kept: a new estimate bends the line only
+from the latest moment anybody has asked about, so whoever asks again, at whatever lead, never sees the position go
+back. A small error is slewed away; a large one is put right at the next beat: forward by a step onto it, backward by
+waiting on it.
 """
 
 from math import ceil
 
-_LOOKAHEAD = 1.0  # seconds: a question further ahead than this does not bind (unless the next one is there, too)
+_LOOKAHEAD = 1.0  # seconds: a question that was further ahead than this of a later one does not bind
 _SLEW_S = 0.06  # seconds in which a small error is gone
 _SLEW_RATE = 0.25  # of the tempo: how much faster or slower the position may run meanwhile
 _LARGE = 0.125  # beats
@@ -19,12 +20,12 @@ Piece = tuple[float, float, float]  # from when (s), position there (beats), bea
 class Output:
     """`at` answers; `follow`, `hold` and `jump` bend the line. jumps: moves on purpose so far."""
 
-    __slots__ = ("_asked", "_far", "_pieces", "_rate", "jumps")
+    __slots__ = ("_asked", "_pieces", "_rate", "jumps")
 
     def __init__(self, rate: float) -> None:
         self._rate = rate
         self._pieces: list[Piece] = []
-        self._asked = self._far = -1e18
+        self._asked = -1e18
         self.jumps = 0
 
     def begin(self, t: float) -> None:
@@ -36,10 +37,8 @@ class Output:
         """The position at `t`; never less than was answered for any earlier moment."""
         if not self._pieces:
             self.begin(t)
-        if t > self._asked:
-            if t - self._asked < _LOOKAHEAD or abs(t - self._far) < _LOOKAHEAD:
-                self._asked = t
-            self._far = t
+        if t > self._asked or t < self._asked - _LOOKAHEAD:
+            self._asked = t
         return self.peek(t)
 
     def peek(self, t: float) -> float:
@@ -53,13 +52,16 @@ class Output:
         """The speed at `t`, beats a second."""
         return next((rate for start, _, rate in reversed(self._pieces) if t >= start), 0.0)
 
+    def lowest(self, t: float) -> float:
+        """The lowest position that may still be asked for, around t."""
+        return min(self.peek(t), *(beat for _, beat, _ in self._pieces))
+
     def free_from(self, now: float) -> float:
         """The moment from which the line may still be bent."""
-        far = self._far if self._far <= now + _LOOKAHEAD else now
-        return max(now, self._asked if self._asked <= now + _LOOKAHEAD else now, far)
+        return max(now, self._asked)
 
     def follow(self, now: float, at: float, beat: float, rate: float) -> float:
-        """From now on be where the line (at, beat, rate) is. Returns the error that has to go, in beats (+: we are ahead)."""
+        """From now on be where the line (at, beat, rate) is. Returns the error to correct, beats (+: we are ahead)."""
         start = self.free_from(now)
         position = self.peek(start)
         target = beat + (start - at) * rate
@@ -70,8 +72,9 @@ class Output:
             return error
         length = max(_SLEW_S, abs(error) / (_SLEW_RATE * rate))
         slope = rate - error / length
+        end = start + length
         self._pieces.append((start, position, slope))
-        self._pieces.append((start + length, position + length * slope, rate))
+        self._pieces.append((end, position + (end - start) * slope, rate))
         return error
 
     def _correct_at_beat(self, start: float, position: float, error: float, rate: float) -> None:

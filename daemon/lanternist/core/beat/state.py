@@ -25,7 +25,7 @@ class ClockSettings:
 
     free_bpm: float = 120.0
     hold_s: float = 8.0
-    trust: tuple[str, ...] = ("midi", "osc", "mtc", "tap")
+    trust: tuple[str, ...] = ("midi", "osc", "tap", "mtc")
     settle_s: float = 2.0
 
 
@@ -36,7 +36,7 @@ class Reading:
     beat: position in beats, 0 or more. bpm: tempo. confidence: 0 to 1. error_ms: expected error of the position, one
     standard deviation. source: who leads ("free" if nobody, "manual" if by hand). bar: number of the bar, from 1.
     beat_in_bar: 1 to 4. phrase_8, phrase_16, phrase_32: position in the phrase of so many beats, 0 to below its length.
-    jumps: how often the position was moved on purpose so far; between two readings with the same count it never goes back.
+    jumps: how often the position was moved on purpose; between two readings of the same count it never goes back.
     """
 
     beat: float

@@ -1,7 +1,11 @@
 """Tap tempo: the line through the taps of an unsteady thumb."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import sqrt
+from statistics import median
+
+from lanternist.core.beat.sources import Line, Source, clamp_bpm
 
 _KEPT = 16
 _BOUNCE = 0.12  # seconds: nearer than this is one tap felt twice (400 bpm are 0.15 s)
@@ -66,13 +70,12 @@ class Taps:
 def _fit(times: list[float]) -> TapFit:
     """Robust least squares over tap number and time; a missed tap leaves a gap in the numbers.
 
-    Huber's weights (P. J. Huber 1964, k = 1.5). The spread of the thumb is taken from the residuals, held towards 25 ms.
+    Huber's weights (P. J. Huber 1964, k = 1.5). The spread of the thumb is that of the residuals, held towards 25 ms.
     """
-    intervals = sorted(b - a for a, b in zip(times, times[1:], strict=False))
-    period = intervals[len(intervals) // 2] if len(intervals) % 2 else _middle(intervals)
+    period = median(b - a for a, b in pairwise(times))
     weights = [1.0] * len(times)
     spread, numbers = _THUMB, [0.0]
-    for a, b in zip(times, times[1:], strict=False):
+    for a, b in pairwise(times):
         numbers.append(numbers[-1] + max(round((b - a) / period), 1))
     for _ in range(4):
         total = sum(weights)
@@ -91,6 +94,53 @@ def _fit(times: list[float]) -> TapFit:
     )
 
 
-def _middle(values: list[float]) -> float:
-    half = len(values) // 2
-    return 0.5 * (values[half - 1] + values[half])
+class Thumb(Source):
+    """The taps as a source. A thumb that stops tapping is no fault: its tempo runs on."""
+
+    machine = False
+    lock_count = 4
+    grain = 1.0
+
+    def __init__(self, name: str, rank: int) -> None:
+        super().__init__(name, rank)
+        self._taps = Taps()
+        self._beat = 0.0
+        self.stated = True
+
+    def count(self) -> int:
+        """Taps that tell the tempo."""
+        return self._taps.fit.count if self._taps.fit else 0
+
+    def tap(self, at: float) -> None:
+        """One tap."""
+        before = self.line()
+        if not self._taps.tap(at):
+            return
+        self.last = max(self.last, at)
+        fit = self._taps.fit
+        if fit is None:
+            return
+        self.rate = clamp_bpm(60.0 / fit.period) / 60.0
+        if before:
+            self._beat = float(round(before.beat_at(fit.at - self.trim)))
+
+    def line(self) -> Line | None:
+        """Where the thumb meant the beats."""
+        fit = self._taps.fit
+        return Line(fit.at - self.trim, self._beat, self.rate) if fit else None
+
+    def error(self, t: float) -> float:
+        """Expected error at t in seconds."""
+        fit = self._taps.fit
+        if fit is None:
+            return super().error(t)
+        beats = (t + self.trim - fit.at) / fit.period
+        return sqrt(fit.variance + beats * (2.0 * fit.cross + beats * fit.slope_variance))
+
+    def patience(self) -> float:
+        """Two beats and a half."""
+        return 2.5 / self.rate
+
+    def locked(self) -> bool:
+        """Whether there are enough taps to follow."""
+        return self.count() >= self.lock_count

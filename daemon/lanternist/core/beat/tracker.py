@@ -2,13 +2,16 @@
 
 Theory of operation
 -------------------
-A pulse carries no number. Each arrival may be the next pulse, may follow lost ones, or may be the last one doubled; with jitter of half a period
-one arrival cannot tell. So a few hypotheses are kept side by side, each with its own `Line` and score, branched at every doubtful
-arrival, joined when they expect the same from then on, and dropped when they fall far behind (multiple hypothesis tracking,
-D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and an arrival costs one Kalman update.
+A pulse carries no number. Each arrival may be the next pulse, may follow lost ones, or may be the last one doubled;
+with jitter of half a period one arrival cannot tell. So a few hypotheses are kept side by side, each with its own `Line`
+and score, branched at every doubtful arrival, joined when they expect the same from then on, and dropped when they fall
+far behind (multiple hypothesis tracking, D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and
+an arrival costs one Kalman update. A suspected bend of the tempo is such a doubt, too: the long line and the one cut
+short both run on until one of them is plainly better.
 
-After a gap a pulse is named by the time it comes. Pulses that arrive on top of one another were held up together: they are
-counted, not measured. When the last pulses, simply counted, lie on a line of quite another tempo, that is the tempo now.
+After a gap a pulse is named by the time it comes. Pulses that arrive on top of one another were held up together: they
+are counted, not measured. After a slip of the count, the last pulses simply counted are one more hypothesis: it wins
+when the tempo has leapt.
 """
 
 from math import log, sqrt
@@ -29,7 +32,7 @@ _FRESH = -4.0  # score of a look with fresh eyes
 _RECENT = 48
 _LOOKS = (16, _RECENT)
 _COUNTED_ANEW = 120  # arrivals
-_SETTLED = 24  # measurements
+_AGO = 5.0  # seconds: an arrival so far before the last one says that the last one's stamp was wrong
 _EARLY_S = 0.004  # seconds
 
 
@@ -39,10 +42,16 @@ class Tracker:
     last: the newest arrival, seconds. sure: the numbers were once beyond doubt.
     """
 
-    __slots__ = ("_arrived", "_clumps", "_counted", "_lines", "_plain", "_recent", "last", "line", "sure")
+    __slots__ = ("_arrived", "_clumps", "_counted", "_lines", "_plain", "_recent", "_settled", "last", "line", "sure")
 
-    def __init__(self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...]) -> None:
-        """Pulse 0 arrived at `at`. period: a first guess, seconds; limits: shortest and longest. scales: see `Line`."""
+    def __init__(
+        self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...], settled: int
+    ) -> None:
+        """Pulse 0 arrived at `at`. period: a first guess, seconds; limits: shortest and longest. scales: see `Line`.
+
+        settled: measurements after which its numbers can be sure.
+        """
+        self._settled = settled
         self.line = Line(at, period, limits, scales)
         self._lines = [self.line]
         self._recent = [at]
@@ -64,6 +73,9 @@ class Tracker:
 
     def pulse(self, at: float) -> None:
         """One unnumbered pulse arrived."""
+        if at < self.last - _AGO:
+            self.first(at)
+            return
         apart, self.last = at - self.last, max(at, self.last)
         recent = self._recent
         recent.append(at)
@@ -81,7 +93,7 @@ class Tracker:
                 self._count(1.0)
                 line.take(residual)
                 bent = line.learn(residual, spread, 0.0)
-                self.sure = self.sure or line.count >= _SETTLED
+                self.sure = self.sure or line.count >= self._settled
                 if bent:
                     self._lines.append(_bent(line, bent))
                 return
@@ -89,6 +101,9 @@ class Tracker:
 
     def mark(self, at: float, x: float) -> None:
         """A pulse that says its number (which may be a fraction); x must not be before the newest."""
+        if at < self.last - _AGO:
+            self.first(at, x - self.line.x)
+            return
         self.last = max(at, self.last)
         self._only(self.line)
         line = self.line
@@ -99,15 +114,16 @@ class Tracker:
         line.score, self.sure = 0.0, True
 
     def first(self, at: float, ahead: float = 1.0) -> None:
-        """A pulse, `ahead` numbers on, after the source began anew: keep its tempo, and its phase only if that still fits."""
+        """A pulse, `ahead` numbers on, after the source began anew: keep its tempo, and its phase if it still fits."""
         line = self.line
         self._only(line)
-        fits = abs(at - line.at - ahead * line.period) < 3.5 * line.spread() and at - self.last < _GAP * line.period
+        recent = 0.0 <= at - self.last < _GAP * line.period
+        fits = recent and abs(at - line.at - ahead * line.period) < 3.5 * line.spread()
         if fits and ahead >= 0.0:
             self.mark(at, line.x + ahead)
             return
         line.rephase(line.x + ahead, at)
-        self.last = max(at, self.last)
+        self.last = at
         self._recent = [at]
         self._counted, self._plain = line.x, 0
         self.sure = False
@@ -128,7 +144,8 @@ class Tracker:
         heirs: list[Line] = []
         before = self.line.x
         for line in self._lines:
-            for steps, chance in _ways((at - line.at) / line.period, width / line.period, early=line.count < _SETTLED):
+            ahead, early = (at - line.at) / line.period, line.count < self._settled
+            for steps, chance in _ways(ahead, width / line.period, early=early):
                 child = line.copy()
                 child.score += chance
                 bent = self._go(child, steps, at, apart, width)
@@ -137,15 +154,15 @@ class Tracker:
                     heirs.append(_bent(child, bent))
         self._keep(heirs)
         self.line = self._lines[0]
-        if not self.sure and self.line.count >= _SETTLED:
+        if not self.sure and self.line.count >= self._settled:
             self.sure = all(line.score < _DOUBTFUL for line in self._lines if line.x != self.line.x)
         if self._count(self.line.x - before) != 1.0:
             self._look_again()
 
     def _count(self, steps: float) -> float:
-        """Count the arrival; believe the line's number rather than the count once it has run without a slip for a beat."""
+        """Count the arrival; but the line's own number is believed once it has run for long without a slip."""
         self._plain = self._plain + 1 if steps == 1.0 else 0
-        self._counted = self.line.x if self._plain >= _SETTLED else self._counted + 1.0
+        self._counted = self.line.x if self._plain >= self._settled else self._counted + 1.0
         return steps
 
     def _keep(self, heirs: list[Line]) -> None:
@@ -165,10 +182,10 @@ class Tracker:
         self._lines = kept
 
     def _go(self, line: Line, steps: float, at: float, apart: float, width: float) -> int:
-        """This arrival is `steps` pulses on. Returns what `Line.learn` does."""
+        """Take the arrival as `steps` pulses on. Returns what `Line.learn` does."""
         line.step(steps)
         residual, spread = at - line.at, line.spread()
-        if line.variance() > (line.period / 3.0) ** 2 and steps > 1.0 and line.count >= _SETTLED:
+        if line.variance() > (line.period / 3.0) ** 2 and steps > 1.0 and line.count >= self._settled:
             line.rephase(line.x, at)
             return 0
         crowded = abs(apart) < _BUNCHED * line.period
@@ -192,7 +209,7 @@ class Tracker:
                 self._lines.append(other)
 
     def _change_kind(self) -> None:
-        """Clumping was found or is over: another kind of jitter. What was before the first clumps were known is counted anew."""
+        """Clumping was found, or is over: another kind of jitter. What a new source sent until then is counted anew."""
         width, line = self._clumps.width, self.line
         self._only(line)
         if not width:
@@ -246,7 +263,7 @@ def _ways(ahead: float, width: float, *, early: bool) -> list[tuple[float, float
         return [(1.0, 0.0)]
     if ahead > _GAP + width:
         near = float(round(ahead))
-        return [(1.0, 0.0), (near - 1.0, _GUESSED), (near, _GUESSED), (near + 1.0, _GUESSED)]
+        return [(1.0, 0.0), (near, _GUESSED), (near - 1.0, _GUESSED), (near + 1.0, _GUESSED)]
     ways = [(1.0, 0.0)]
     if ahead > 1.25 + width or early:
         ways.append((2.0, _LOST))
