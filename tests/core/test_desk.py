@@ -201,6 +201,20 @@ def test_toggling_a_scene_that_fades_out_starts_it_again() -> None:
     assert level(on, "d1", "intensity", 5.0) == pytest.approx(1.0)
 
 
+def test_only_one_scene_at_once_and_in_full() -> None:
+    on = fresh()
+    for name in ("half", "over", "red"):
+        act(on, "start", name)
+    act(on, "level", "full", 0.1)
+    act(on, "master", value=0.2)
+    act(on, "blackout")
+    on.only(on.show.by_name["full"], now=5.0, beat=10.0)
+    assert level(on, "d1", "intensity", 5.0) == 1.0
+    assert level(on, "it", "green", 5.0) == 1.0
+    on.only(None, now=6.0, beat=12.0)
+    assert on.render(6.0, np.zeros(1)).tolist() == on.rig.rest.tolist()
+
+
 def test_stopping_what_is_not_on_does_nothing() -> None:
     on = fresh()
     act(on, "stop", "half")
