@@ -1,6 +1,6 @@
 """Frames that went through a guard, for the independent counters; and levels that try to get past it."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,7 +13,7 @@ from lanternist.core.encode import encode
 from lanternist.core.guard import Guard
 from lanternist.core.parameters import EMITTERS
 from lanternist.core.profile import Profile
-from lanternist.core.rig_table import RigTable
+from lanternist.core.rig_table import KINDS_OF_PARAMETER, RigTable
 
 FRAME_S = 0.025
 
@@ -95,53 +95,111 @@ def stage(limits: str = "") -> RigTable:
     return table(STAGE + limits)
 
 
-WHIMS = ("noise", "square", "sine", "colours", "chase", "still", "fade", "strobe", "twinkle", "wiggle")
+@dataclass
+class Whim:
+    """Some mischief: on which intensities and emitters, how fast (frames), how deep, from what level, what colours."""
+
+    of: RigTable
+    random: np.random.Generator
+    lights: NDArray[np.intp]
+    emitters: NDArray[np.intp]
+    period: int
+    phase: Floats
+    depth: float
+    floor: float
+    looks: list[Floats]
+
+    def noise(self, base: Floats, _frame: int) -> None:
+        """Every parameter somewhere in its range, anew with every frame."""
+        of = self.of
+        base[: of.rows] = of.low + self.random.uniform(size=of.rows) ** 2 * (of.high - of.low)
+
+    def square(self, base: Floats, frame: int) -> None:
+        """On and off, in step or out of it."""
+        base[self.lights] = self.floor + self.depth * ((frame / (2 * self.period) + self.phase) % 1.0 < 0.5)
+
+    def sine(self, base: Floats, frame: int) -> None:
+        """Up and down."""
+        place = frame / (2 * self.period) + self.phase
+        base[self.lights] = self.floor + self.depth * (0.5 - 0.5 * np.cos(2 * np.pi * place))
+
+    def colours(self, base: Floats, frame: int) -> None:
+        """From colour to colour."""
+        base[self.lights] = max(self.floor, self.depth)
+        base[self.emitters] = self.looks[frame // self.period % len(self.looks)]
+
+    def chase(self, base: Floats, frame: int) -> None:
+        """One after the other."""
+        base[self.lights] = self.floor
+        base[self.lights[frame // self.period % len(self.lights)]] = self.floor + self.depth
+
+    def still(self, base: Floats, _frame: int) -> None:
+        """Nothing."""
+
+    def fade(self, base: Floats, _frame: int) -> None:
+        """Slowly to one level."""
+        base[self.lights] += (self.depth - base[self.lights]) * 0.05
+
+    def strobe(self, base: Floats, frame: int) -> None:
+        """Shutters at whatever rate."""
+        base[self.lights] = max(self.floor, self.depth)
+        if frame % 15 == 0:
+            base[self.of.of_kind("strobe")] = self.random.choice([0.0, 0.4, 1.0, 1.5, 2.0, 3.0, 12.0])
+
+    def twinkle(self, base: Floats, _frame: int) -> None:
+        """A few lights at random."""
+        some = self.random.choice(self.lights, size=min(2, len(self.lights)))
+        base[some] = self.random.choice([0.0, 0.2, 1.0])
+
+    def wiggle(self, base: Floats, _frame: int) -> None:
+        """The grand master in a nervous hand."""
+        base[: self.of.intensities] *= self.random.choice([0.0, 0.9, 1.0, 1.1, 4.0])
+
+
+WHIMS: dict[str, Callable[[Whim, Floats, int], None]] = {
+    one.__name__: one
+    for one in (
+        Whim.noise,
+        Whim.square,
+        Whim.sine,
+        Whim.colours,
+        Whim.chase,
+        Whim.still,
+        Whim.fade,
+        Whim.strobe,
+        Whim.twinkle,
+        Whim.wiggle,
+    )
+}
 
 
 def whim(of: RigTable, name: str, frames: int, random: np.random.Generator, base: Floats) -> Iterator[Floats]:
-    """Levels of one sort of mischief on some of the rig, over what was there before (`base` is changed)."""
+    """Levels of one sort of mischief, over what was there before (`base` is changed)."""
     lights = np.flatnonzero(random.uniform(size=of.intensities) < random.choice([0.15, 0.5, 1.0]))
-    emitters = np.flatnonzero(np.isin(of.kind, [_kind(of, one) for one in EMITTERS]))
+    lights = lights if len(lights) else np.arange(1)
+    emitters = np.flatnonzero(np.isin(of.kind, [KINDS_OF_PARAMETER.index(one) for one in EMITTERS]))
     emitters = emitters[np.isin(of.cell[emitters], of.cell[lights])]
-    strobes = of.of_kind("strobe")
-    period, phase = int(random.integers(1, 24)), random.uniform(size=len(lights)) * random.choice([0.0, 0.0, 1.0])
-    depth, floor = random.choice([0.05, 0.09, 0.11, 0.3, 1.0]), random.choice([0.0, 0.0, 0.3, 0.7])
-    looks = _looks(of, emitters, random)
+    one = Whim(
+        of=of,
+        random=random,
+        lights=lights,
+        emitters=emitters,
+        period=int(random.integers(1, 24)),
+        phase=random.uniform(size=len(lights)) * random.choice([0.0, 0.0, 1.0]),
+        depth=float(random.choice([0.05, 0.09, 0.11, 0.3, 1.0])),
+        floor=float(random.choice([0.0, 0.0, 0.3, 0.7])),
+        looks=_looks(of, emitters, random),
+    )
     for frame in range(frames):
-        place = frame / (2 * period) + phase
-        if name == "noise":
-            base[: of.rows] = of.low + random.uniform(size=of.rows) ** 2 * (of.high - of.low)
-        elif name == "square":
-            base[lights] = np.clip(floor + depth * (place % 1.0 < 0.5), 0, 1)
-        elif name == "sine":
-            base[lights] = np.clip(floor + depth * (0.5 - 0.5 * np.cos(2 * np.pi * place)), 0, 1)
-        elif name == "colours":
-            base[lights] = max(floor, depth)
-            base[emitters] = looks[frame // period % len(looks)]
-        elif name == "chase" and len(lights):
-            base[lights] = floor
-            base[lights[frame // period % len(lights)]] = min(1.0, floor + depth)
-        elif name == "fade":
-            base[lights] += (depth - base[lights]) * 0.05
-        elif name == "strobe":
-            base[lights] = max(floor, depth)
-            base[strobes] = random.choice([0.0, 0.4, 1.0, 1.5, 2.0, 3.0, 12.0]) if frame % 15 == 0 else base[strobes]
-        elif name == "twinkle":
-            base[random.choice(lights, size=min(2, len(lights)))] = random.choice([0.0, 0.2, 1.0])
-        elif name == "wiggle":
-            base[: of.intensities] = np.clip(base[: of.intensities] * random.choice([0.0, 0.9, 1.0, 1.1, 4.0]), 0, 1)
+        WHIMS[name](one, base, frame)
+        np.clip(base[: of.rows], of.low, of.high, out=base[: of.rows])
         yield base.copy()
-
-
-def _kind(of: RigTable, parameter: str) -> int:
-    from lanternist.core.rig_table import KINDS_OF_PARAMETER
-
-    return KINDS_OF_PARAMETER.index(parameter)
 
 
 def _looks(of: RigTable, emitters: NDArray[np.intp], random: np.random.Generator) -> list[Floats]:
     """Some colours for the emitters to change between: red and others, also such of the same luminance."""
-    parameter = [np.array([1.0 if kind == _kind(of, name) else 0.0 for kind in of.kind[emitters]]) for name in EMITTERS]
-    red, green, blue = parameter[:3]
+    red, green, blue = (
+        (of.kind[emitters] == KINDS_OF_PARAMETER.index(name)).astype(np.float64) for name in ("red", "green", "blue")
+    )
     made = [red, 0.2972 * green, blue, red + green + blue, red + 0.3 * green, 0.1 * red, red + blue, 0 * red]
     return [made[at] for at in random.permutation(len(made))[: int(random.integers(2, 4))]]

@@ -34,8 +34,8 @@ class Beams:
     """The heads of a rig, h of them, and z zones.
 
     pan, tilt: their rows, or the last level (which is taken as 0) for want of one; has_pan, has_tilt: whether there is.
-    half: half the beam and what rounding to slots adds, in degrees. edges: of each zone as seen from each head, for each
-    the directions of its ends, the normal of their plane, and in that plane those square to the ends, (h, z, 12, 5, 3).
+    half: half the beam and what rounding to slots adds, in degrees. edges: seen from each head; for each
+    the directions of its ends, the normal of their plane, and in the plane those square to the ends, (h, z, 12, 5, 3).
     near, far: corners of the zones from the heads, (h, z, 3). inside: heads in a zone. last, seen: the newest angles,
     and when each head was last found to shine into a zone.
     """
@@ -80,7 +80,8 @@ class Beams:
         """The angle between each head's axis and the nearest point of each zone, in degrees, (h, z)."""
         along = (self.edges @ direction[:, None, None, :, None])[..., 0]
         beside = along[..., 2]
-        between = (along[..., 3] >= 0) & (along[..., 4] >= 0)
+        # An edge seen end on has no plane: all its products are 0, and its ends are enough.
+        between = (along[..., 3] > 0) & (along[..., 4] > 0)
         at_ends = np.maximum(along[..., 0], along[..., 1])
         nearest = np.where(between, np.sqrt(np.clip(1.0 - beside * beside, 0.0, 1.0)), at_ends).max(axis=-1)
         angles: Floats = np.degrees(np.arccos(np.clip(nearest, -1.0, 1.0)))
