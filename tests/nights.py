@@ -71,11 +71,13 @@ class Night:
         return self.log.read_text()
 
 
-def copy_gig(folder: Path, rig: str = "rig.toml", outputs: str = "", inputs: str = "", show: str = "") -> Path:
+def copy_gig(
+    folder: Path, rig: str = "rig.toml", outputs: str = "", inputs: str = "", show: str = "", on_stop: str = "house"
+) -> Path:
     """The demo gig in a folder of its own, with other outputs and inputs if given, and more show at its end."""
     gig = folder / "gig"
     shutil.copytree(DEMO, gig)
-    text = (gig / rig).read_text()
+    text = (gig / rig).read_text().replace('on_stop = "house"', f'on_stop = "{on_stop}"')
     if outputs:
         before, _, after = text.partition("[[outputs]]")
         text = before + outputs + "\n[[fixtures]]" + after.partition("[[fixtures]]")[2]
@@ -89,15 +91,25 @@ def copy_gig(folder: Path, rig: str = "rig.toml", outputs: str = "", inputs: str
 def playing(gig: Path, *, before: Sequence[str] = ()) -> Iterator[Night]:
     """The daemon on `gig`. It is killed at the end if the test has not stopped it."""
     control, log = gig.parent / "control", gig.parent / "log"
-    environment = os.environ | {"LANTERNIST_SOCKET": str(control)}
     with log.open("wb") as lines:
         command = [*before, sys.executable, "-m", "lanternist", "run", str(gig)]
-        process = subprocess.Popen(command, env=environment, stdout=lines, stderr=lines)
+        process = subprocess.Popen(command, env=_environment(control), stdout=lines, stderr=lines)
         try:
             yield Night(process, control, log)
         finally:
             process.kill()
             process.wait()
+
+
+def lanternist_says(control: Path, *words: str) -> tuple[int, str]:
+    """One command, to its end: exit status, and what it wrote to standard error. control: the control socket."""
+    command = [sys.executable, "-m", "lanternist", *words]
+    done = subprocess.run(command, env=_environment(control), capture_output=True, text=True, timeout=PATIENCE)
+    return done.returncode, done.stderr
+
+
+def _environment(control: Path) -> dict[str, str]:
+    return os.environ | {"LANTERNIST_SOCKET": str(control)}
 
 
 @contextlib.contextmanager

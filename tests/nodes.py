@@ -1,10 +1,14 @@
 """A receiver on loopback, for tests of network outputs."""
 
 import socket
+import struct
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 _PATIENCE = 5.0  # seconds for a packet that must come; the kernel of loopback needs microseconds
+
+_SO_TIMESTAMPNS = 35  # asm-generic/socket.h; the socket module has no name for it
 
 
 class Node:
@@ -17,6 +21,17 @@ class Node:
     def receive(self) -> bytes:
         self.sock.settimeout(_PATIENCE)
         return self.sock.recv(2048)
+
+    def stamp(self) -> None:
+        """Have the kernel stamp packets as they arrive, for `stamped`."""
+        self.sock.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
+
+    def stamped(self) -> tuple[bytes, float]:
+        """A packet, and when it arrived in monotonic seconds, however late it is taken from the queue."""
+        self.sock.settimeout(_PATIENCE)
+        packet, notes, _, _ = self.sock.recvmsg(2048, 64)
+        [seconds, nanoseconds] = next(struct.unpack("ll", data) for _, kind, data in notes if kind == _SO_TIMESTAMPNS)
+        return packet, seconds - (time.time() - time.monotonic()) + nanoseconds * 1e-9
 
     def waiting(self) -> list[bytes]:
         """Everything that has arrived. A send on loopback returns when the packet is in the receiver's queue."""

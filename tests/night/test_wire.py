@@ -3,18 +3,21 @@
 What the show asks for is written out here by hand, slot by slot, from the demo's files and the profiles' slot lists.
 """
 
+import math
 import shutil
 import socket
+import statistics
 import subprocess
-from collections.abc import Callable, Iterator
+import time
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-import mido
 import pytest
-import sacn
-from tests.nights import PATIENCE, Night, connected, copy_gig, osc, playing
+from tests.decoded import artnet_slots, sacn_slots, terminated, wait_for
+from tests.nights import Night, connected, copy_gig, osc, playing
 from tests.nodes import Node, node
 from tests.pcap import write_pcap
+from tests.players import Player, let_go, music, press
 
 INPUTS = """
 [[inputs]]
@@ -24,10 +27,13 @@ port = 0
 by = "osc"
 port = 0
 """
+SLOW_TIDE, PULSE, FULL, STORM, HAZE = 36, 37, 41, 42, 43  # the pads, as the demo's show binds them
 
-OPEN = 3  # the middle of the shutter's open range, 0 to 7
-PAR_DARK = [0, 0, 0, 0, 255, OPEN, 0, 0]
-PAR_WHITE = [255, 0, 0, 0, 255, OPEN, 0, 0]
+OPEN = 3  # the middle of the open range of pars, bars: 0 to 7
+HEAD_OPEN = 11  # and of heads: 8 to 15
+MIDDLE = 128  # half of a slot, halves up: where zoom and focus rest
+
+Light = tuple[float, float, float]
 
 
 def outputs(artnet: Node, streaming: Node, universes: str) -> str:
@@ -45,76 +51,231 @@ port = {streaming.port}
 """
 
 
-def artnet_slots(packet: bytes) -> tuple[int, list[int]]:
-    """Port-Address and slots by the offsets of the Art-Net 4 specification, ArtDmx: written out here again."""
-    assert packet[:8] == b"Art-Net\0"
-    assert packet[8:12] == b"\x00\x50\x00\x0e"
-    assert int.from_bytes(packet[16:18], "big") == len(packet) - 18
-    return packet[14] | packet[15] << 8, list(packet[18:])
-
-
-def sacn_slots(packet: bytes) -> tuple[int, list[int]]:
-    """Universe and slots as the PyPI library `sacn` reads them."""
-    decoded = sacn.DataPacket.make_data_packet(list(packet))
-    return decoded.universe, list(decoded.dmxData)
-
-
-def wait_for(
-    receiver: Node, decode: Callable[[bytes], tuple[int, list[int]]], wanted: dict[int, list[int]]
-) -> list[bytes]:
-    """The packets that showed, for each universe, slots that begin with what is wanted."""
-    shown: dict[int, bytes] = {}
-    last: dict[int, list[int]] = {}
-    for _ in range(round(PATIENCE * 40 * len(wanted))):
-        packet = receiver.receive()
-        universe, slots = decode(packet)
-        last[universe] = slots
-        if universe in wanted and slots[: len(wanted[universe])] == wanted[universe]:
-            shown[universe] = packet
-        elif universe in shown:
-            del shown[universe]
-        if shown.keys() == wanted.keys():
-            return list(shown.values())
-    raise AssertionError(f"wanted {wanted}, last was { {u: last[u][: len(w)] for u, w in wanted.items()} }")
-
-
 @pytest.fixture
 def nodes() -> Iterator[tuple[Node, Node]]:
     with node() as artnet, node() as streaming:
         yield artnet, streaming
 
 
+# -- what fixtures should get: levels 0-1 to slots, in the order of the profiles' slot lists
+
+
+def slot(level: float) -> int:
+    return int(level * 255 + 0.5)
+
+
+def wide(level: float) -> list[int]:
+    """A coarse and a fine slot."""
+    return list(int(level * 65535 + 0.5).to_bytes(2, "big"))
+
+
+def linear(code: str) -> Light:
+    """An sRGB colour as light, its greatest part 1. IEC 61966-2-1; 0x80 is 0.21586 (its table)."""
+    parts = [int(code[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    light = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    red, green, blue = (part / max(light) for part in light)
+    return red, green, blue
+
+
+def black_body(x: float, y: float) -> Light:
+    """A chromaticity as linear sRGB (the inverse matrix of IEC 61966-2-1), clipped, its greatest part 1."""
+    z = 1 - x - y
+    red = 3.2406 * x - 1.5372 * y - 0.4986 * z
+    green = -0.9689 * x + 1.8758 * y + 0.0415 * z
+    blue = 0.0557 * x - 0.2040 * y + 1.0570 * z
+    light = [max(0.0, part) for part in (red, green, blue)]
+    return light[0] / max(light), light[1] / max(light), light[2] / max(light)
+
+
+def with_white(light: Light) -> list[float]:
+    """Red, green, blue, white: the part common to all three goes to the white emitter, the strongest is at full."""
+    white = min(light)
+    parts = [part - white for part in light] + [white]
+    return [part / max(parts) for part in parts]
+
+
+WHITE: Light = (1.0, 1.0, 1.0)
+TIDE, CORAL, DUSK = linear("#0a50ff"), linear("#ff3c18"), linear("#a010e0")
+# 2000 K on the Planckian locus by Planck's law and the CIE 1931 observer (published tables agree to 4 digits).
+EMBER = black_body(0.52668, 0.41330)
+
+
+def par_rgbw(level: float, light: Light) -> list[int]:
+    """par-rgbw, mode 8."""
+    return [slot(level), *map(slot, with_white(light)), OPEN, 0, 0]
+
+
+def cells(level: float, lights: Sequence[Light]) -> list[int]:
+    """Cells without a dimmer: the level is in their colour."""
+    return [slot(level * part) for light in lights for part in light]
+
+
+def par_rgb(level: float, light: Light) -> list[int]:
+    """par-rgb, mode 7."""
+    return [slot(level), *map(slot, light), OPEN, 0, 0]
+
+
+def bar(level: float, lights: Sequence[Light]) -> list[int]:
+    """bar-rgb, mode 26: its own dimmer stays at full, as the cells dim."""
+    return [255, OPEN, *cells(level, lights)]
+
+
+def turned(pan: float, tilt: float, tilt_range: float) -> list[int]:
+    return wide((pan + 270) / 540) + wide((tilt + tilt_range / 2) / tilt_range)
+
+
+def spot(level: float, light: Light, pan: float = 0.0, tilt: float = 0.0) -> list[int]:
+    """spot-head, mode 16: pan and tilt, speed, intensity, shutter, RGBW, wheel, gobo, focus, prism, control."""
+    return [*turned(pan, tilt, 270), 0, slot(level), HEAD_OPEN, *map(slot, with_white(light)), 0, 0, MIDDLE, 0, 0]
+
+
+def wash_head(level: float, light: Light) -> list[int]:
+    """wash-head, mode 16: pan and tilt, speed, intensity in two slots, shutter, RGBW, zoom, program, speed, control."""
+    return [*turned(0, 0, 220), 0, *wide(level), HEAD_OPEN, *map(slot, with_white(light)), MIDDLE, 0, 0, 0]
+
+
+def at_floor(x: float) -> tuple[float, float]:
+    """Pan and tilt of a head that hangs at (x, 0, 5) and looks at the floor point (0, 7, 0).
+
+    Straight down it looks at (x, 0, 0); positive pan turns from the room towards +x, positive tilt leaves the vertical.
+    """
+    return math.degrees(math.atan(-x / 7)), math.degrees(math.atan(math.hypot(x, 7) / 5))
+
+
+def small_rig(level: float, lights: Sequence[Light]) -> dict[int, list[int]]:
+    """The hall: four pars, a bar of eight cells. lights: of washes and bar cells in patch order."""
+    pars = [one for light in lights[:4] for one in par_rgbw(level, light)]
+    return {1: whole([*pars, *cells(level, lights[4:])])}
+
+
+def large_rig(
+    level: float,
+    lights: Sequence[Light],
+    spots: list[int],
+    strobe: tuple[int, int] = (2, 0),
+    haze: tuple[int, int] = (0, 0),
+) -> dict[int, list[int]]:
+    """The rink. lights: of six pars, two wash heads, two bars of eight cells."""
+    first = [one for light in lights[:6] for one in par_rgb(level, light)]
+    first += bar(level, lights[8:16]) + bar(level, lights[16:]) + [*strobe, *haze]
+    return {1: whole(first), 2: whole(spots + wash_head(level, lights[6]) + wash_head(level, lights[7]))}
+
+
+def whole(slots: list[int]) -> list[int]:
+    return slots + [0] * (512 - len(slots))
+
+
+SPOTS_AT_REST = spot(0.0, WHITE) * 4
+HAZY = (slot(0.3), slot(0.4))
+
+
+# -- the nights
+
+
 def test_small_rig(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
     artnet, streaming = nodes
     gig = copy_gig(tmp_path, outputs=outputs(artnet, streaming, "1"), inputs=INPUTS)
-    with playing(gig) as night:
-        with connected(night.door("midi-tcp")) as pads:
-            drive_small_rig(night, pads, artnet, streaming)
-            assert night.stop() == 0
-        ended = [sacn.DataPacket.make_data_packet(list(packet)) for packet in streaming.waiting()][-3:]
-        assert [packet.option_StreamTerminated for packet in ended] == [True] * 3
+    with playing(gig) as night, connected(night.door("midi-tcp")) as pads:
+        drive_small_rig(night, pads, artnet, streaming)
+        with music(pads, 124) as player:
+            pads.sendall(press(PULSE) + let_go(PULSE))
+            check_pulse(artnet, player, lambda level: small_rig(level, [CORAL, DUSK] * 6)[1])
+        streaming.waiting()
+        assert night.stop() == 0
+        last = streaming.waiting()[-3:]
+    assert [terminated(packet) for packet in last] == [True] * 3
 
 
 def drive_small_rig(night: Night, pads: socket.socket, artnet: Node, streaming: Node) -> None:
     """Full by pad; then over OSC blackout and back, and half of the grand master; each seen on both wires."""
-    full = {1: PAR_WHITE * 4 + [255, 255, 255] * 8}
-    pads.sendall(mido.Message("note_on", channel=9, note=41, velocity=127).bin())
+    pads.sendall(press(FULL))
+    full = small_rig(1.0, [WHITE] * 12)
     packets = wait_for(artnet, artnet_slots, full)
-    wait_for(streaming, sacn_slots, full)
     if shutil.which("tshark"):
-        assert analysed(night.log.parent / "wire.pcap", packets) == bytes(full[1] + [0] * (512 - len(full[1])))
+        assert analysed(night.log.parent / "wire.pcap", packets) == bytes(full[1])
+    see(artnet, streaming, full)
     door = night.door("osc")
     osc(door, "/lanternist/blackout", 1)
-    dark = {1: PAR_DARK * 4 + [0, 0, 0] * 8}
-    wait_for(artnet, artnet_slots, dark)
-    wait_for(streaming, sacn_slots, dark)
+    see(artnet, streaming, small_rig(0.0, [WHITE] * 12))
     osc(door, "/lanternist/blackout", 0)
-    wait_for(streaming, sacn_slots, full)
-    # Half of the grand master: 128 is 0.5 x 255, halves up; the emitters behind a dimmer slot do not change.
+    see(artnet, streaming, full)
     osc(door, "/lanternist/master", 0.5)
-    half = {1: [128, 0, 0, 0, 255, OPEN, 0, 0] * 4 + [128, 128, 128] * 8}
-    wait_for(artnet, artnet_slots, half)
-    wait_for(streaming, sacn_slots, half)
+    see(artnet, streaming, small_rig(0.5, [WHITE] * 12))
+    osc(door, "/lanternist/master", 1.0)
+    pads.sendall(let_go(FULL))
+    see(artnet, streaming, small_rig(0.35, [EMBER] * 12), near=1)
+
+
+def test_large_rig(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
+    artnet, streaming = nodes
+    gig = copy_gig(tmp_path, "rink.toml", outputs=outputs(artnet, streaming, "[1, 2]"), inputs=INPUTS)
+    with playing(gig) as night, connected(night.door("midi-tcp")) as pads, music(pads, 124) as player:
+        drive_large_rig(night, pads, artnet, streaming)
+        pads.sendall(press(PULSE) + let_go(PULSE))
+        rig = [CORAL, DUSK] * 12
+        check_pulse(artnet, player, lambda level: large_rig(level, rig, SPOTS_AT_REST, haze=HAZY)[1])
+        assert night.stop() == 0
+
+
+def drive_large_rig(night: Night, pads: socket.socket, artnet: Node, streaming: Node) -> None:
+    pads.sendall(press(HAZE) + let_go(HAZE))
+    see(artnet, streaming, large_rig(0.35, [EMBER] * 24, SPOTS_AT_REST, haze=HAZY), near=1)
+    door = night.door("osc")
+    # The heads turn to the floor as soon as slow tide is on, and stay there while full makes everything white.
+    osc(door, "/lanternist/start", "slow tide")
+    osc(door, "/phone/full", 1.0)
+    aimed = [one for x in (-4.5, -1.5, 1.5, 4.5) for one in spot(1.0, WHITE, *at_floor(x))]
+    see(artnet, streaming, large_rig(1.0, [WHITE] * 24, aimed, haze=HAZY))
+    osc(door, "/phone/full", 0.0)
+    tide = [one for x in (-4.5, -1.5, 1.5, 4.5) for one in spot(0.3, TIDE, *at_floor(x))]
+    see(artnet, streaming, {2: tide})
+    osc(door, "/lanternist/stop", "slow tide")
+    pads.sendall(press(STORM))
+    # 2 Hz: the shutter's 6 to 255 are 1 to 20 Hz.
+    storm = (int(6 + (2 - 1) / (20 - 1) * (255 - 6) + 0.5), 255)
+    see(artnet, streaming, large_rig(0.35, [EMBER] * 24, SPOTS_AT_REST, storm, HAZY), near=1)
+    pads.sendall(let_go(STORM))
+
+
+def see(artnet: Node, streaming: Node, wanted: dict[int, list[int]], near: int = 0) -> None:
+    """Wait until both wires show it."""
+    wait_for(artnet, artnet_slots, wanted, near)
+    wait_for(streaming, sacn_slots, wanted, near)
+
+
+FRAME_S = 0.025
+BEATS_WATCHED = 4
+# Of 255 steps over 70 per cent of the way: what a slot can tell of the phase.
+RESOLUTION = 1 / (255 * 0.7)
+
+
+def check_pulse(receiver: Node, player: Player, wanted: Callable[[float], list[int]]) -> None:
+    """Every slot of every packet, against the wave of "pulse": 90 per cent on the beat, falling to 20 at the next.
+
+    wanted: what universe 1 should be at a level. A frame is seen until the next one comes, so it should show the wave
+    as it is half a frame after the packet; a busy machine may be late with some of them.
+    """
+    receiver.stamp()
+    begun = player.beat_at(time.monotonic())
+    off = []
+    while True:
+        packet, at = receiver.stamped()
+        beat = player.beat_at(at)
+        if beat > begun + 2 + BEATS_WATCHED:
+            break
+        universe, slots = artnet_slots(packet)
+        if universe != 1 or beat < begun + 2:  # it fades in for one beat
+            continue
+        level = slots[0] / 255
+        odd = {n: (a, b) for n, (a, b) in enumerate(zip(slots, wanted(level), strict=True), 1) if abs(a - b) > 1}
+        assert not odd, f"at {level:.3f}: slot: (is, should be): {odd}"
+        phase = (0.9 - level) / 0.7
+        should = player.beat_at(at + FRAME_S / 2)
+        off.append((phase - should + 0.5) % 1 - 0.5)
+    assert len(off) > BEATS_WATCHED / player.bpm * 60 / FRAME_S * 0.8
+    assert abs(statistics.median(off)) < RESOLUTION + 0.2 * FRAME_S * player.bpm / 60, off
+    near = sum(abs(one) < RESOLUTION + FRAME_S * player.bpm / 60 for one in off)
+    assert near >= 0.9 * len(off), off
 
 
 def analysed(path: Path, packets: list[bytes]) -> bytes:
