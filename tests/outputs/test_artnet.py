@@ -50,6 +50,15 @@ def test_port_addresses_count_up_from_the_first() -> None:
         assert [packet.port_address for packet in received(receiver)] == [0x0FE, 0x0FF, 0x100]
 
 
+def test_port_address_0_can_be_chosen() -> None:
+    with node() as receiver:
+        output = make(receiver, 5, port_address=0)
+        output.open()
+        output.send({5: b"\1\2"}, 0.0)
+        output.close()
+        assert received(receiver) == [artnet.Dmx(0, 1, b"\1\2")]
+
+
 def test_only_its_own_universes_and_only_those_that_come() -> None:
     with node() as receiver:
         output = make(receiver, 2, 3)
@@ -116,7 +125,7 @@ def test_describe_says_where_and_how_many() -> None:
             "universes": "1, 2",
             "packets": 2,
             "dropped": 0,
-            "refused": 0,
+            "undelivered": 0,
         }
 
 

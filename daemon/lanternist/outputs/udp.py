@@ -14,14 +14,20 @@ from lanternist.wire.refresh import Refresh
 Address = tuple[str, int]
 
 _FULL = (errno.EAGAIN, errno.ENOBUFS)
+_ABSENT = (errno.ECONNREFUSED, errno.EHOSTUNREACH, errno.EHOSTDOWN)
 
-# Seconds. A machine says at most about once a second that it refuses, and a still frame is sent no more often.
-_REFUSAL_COUNTS = 3.0
+# Seconds. Linux tells of a node that is off about every 3 s (three ARP requests), of a port where nobody listens about
+# once a second, and a still frame finds it out up to 0.9 s later.
+_ABSENCE_COUNTS = 5.0
+_ASK_AGAIN = 15.0
+
+_IP_RECVERR = 11  # linux/in.h: without it nothing tells of a node that is off. The socket module has no name for it.
 
 _HINTS = {
     errno.ENETUNREACH: "no network leads there; check the cable, the address of this machine, and `interface`",
     errno.ENETDOWN: "the network is down; check the cable",
     errno.ENODEV: "the network interface is gone; check the cable or adapter",
+    errno.ECONNREFUSED: "nobody listens there; check that the node has started, and its address",
     errno.EHOSTUNREACH: "nothing answers there; check that the node is on, its cable and its address",
     errno.EHOSTDOWN: "nothing answers there; check that the node is on, its cable and its address",
     errno.EACCES: "the system does not allow it; give the address of one node, not a broadcast address",
@@ -45,9 +51,9 @@ class UdpOutput:
     """The life of a network output. Art-Net and sACN say what a packet is and where it goes.
 
     A full socket buffer drops the packet and counts it; as it did not go out, it is still due at the next frame.
-    A node that refuses (the machine is there, nobody listens on the port: perhaps its program is starting) is no
-    failure of the output: packets go on as usual, so the light is back together with the node, and `describe` carries
-    a `warning` while it lasts. Anything else that the network says raises OutputError.
+    A node that is off or still starting is no failure of the output: packets go on as usual, so the light is back
+    together with the node, and `describe` carries a `warning` while it lasts. Only when `to` is a name, it becomes an
+    OutputError after 15 s, so that the name is asked for again. Anything else that the network says raises OutputError.
     """
 
     _copies: int
@@ -57,8 +63,9 @@ class UdpOutput:
     def __init__(self, to: str, port: int, lines: Sequence[Line]) -> None:
         self._to, self._port, self._lines = to, port, lines
         self._socket: socket.socket | None = None
-        self._packets = self._dropped = self._refused = 0
-        self._now = self._refused_at = -math.inf
+        self._packets = self._dropped = self._undelivered = 0
+        self._now = self._absent_at = self._absent_since = -math.inf
+        self._absence = ""
 
     def open(self) -> None:
         """Resolve the address and get a socket. Raises OutputError."""
@@ -86,26 +93,34 @@ class UdpOutput:
             self._socket = None
 
     def describe(self) -> dict[str, str | int | float]:
-        """Where it sends, packets sent, dropped (socket buffer full) and refused, and a warning while there is one."""
+        """Where it sends, what became of the packets, and a `warning` while there is one.
+
+        packets: given to the network. dropped: not given to it, as the socket buffer was full. undelivered: how often
+        the network reported that the node did not get a packet (it does not report each).
+        """
         facts: dict[str, str | int | float] = {
             "to": self._to,
             "port": self._port,
             "universes": ", ".join(str(line.universe) for line in self._lines),
             "packets": self._packets,
             "dropped": self._dropped,
-            "refused": self._refused,
+            "undelivered": self._undelivered,
         }
-        if self._now - self._refused_at < _REFUSAL_COUNTS:
-            facts["warning"] = (
-                f"{self._to} refuses: nobody listens on port {self._port}; check the node and its address"
-            )
+        if self._is_absent():
+            facts["warning"] = self._absence
         return facts
 
     def _connect(self) -> socket.socket:
         address = _resolve(self._to, self._port)
         for line in self._lines:
             line.address = address
-        return self._prepare(lambda sock: sock.connect(address))
+        self._absent_at = -math.inf
+
+        def prepare(sock: socket.socket) -> None:
+            sock.setsockopt(socket.IPPROTO_IP, _IP_RECVERR, 1)
+            sock.connect(address)
+
+        return self._prepare(prepare)
 
     def _prepare(self, how: Callable[[socket.socket], None]) -> socket.socket:
         """A socket made ready by `how`. Its own port is any free one: a fixed one would take a listener's packets."""
@@ -129,23 +144,37 @@ class UdpOutput:
         for _ in range(2):
             try:
                 sock.sendto(packet, address)
-            except ConnectionRefusedError:
-                # The kernel speaks of an earlier packet and has not sent this one: once more.
-                self._refused += 1
-                self._refused_at = self._now
             except OSError as error:
-                if error.errno not in _FULL:
+                if error.errno in _FULL:
+                    self._dropped += 1
+                    return False
+                if error.errno not in _ABSENT:
                     self._fail(error)
-                self._dropped += 1
-                return False
+                # The kernel speaks of an earlier packet and has not sent this one: once more.
+                self._note_absence(error, is_name=address[0] != self._to)
             else:
                 self._packets += 1
                 return True
         return False
 
-    def _fail(self, error: OSError) -> NoReturn:
+    def _is_absent(self) -> bool:
+        return self._now - self._absent_at < _ABSENCE_COUNTS
+
+    def _note_absence(self, error: OSError, *, is_name: bool) -> None:
+        if not self._is_absent():
+            self._absent_since = self._now
+        self._undelivered += 1
+        self._absent_at = self._now
+        self._absence = self._in_words(error)
+        if is_name and self._now - self._absent_since >= _ASK_AGAIN:
+            self._fail(error)
+
+    def _in_words(self, error: OSError) -> str:
         hint = _HINTS.get(error.errno or 0, error.strerror or str(error))
-        raise OutputError(f"cannot send to {self._to}, port {self._port}: {hint}") from error
+        return f"cannot send to {self._to}, port {self._port}: {hint}"
+
+    def _fail(self, error: OSError) -> NoReturn:
+        raise OutputError(self._in_words(error)) from error
 
 
 def _resolve(host: str, port: int) -> Address:

@@ -50,17 +50,20 @@ def next_sequence(sequence: int) -> int:
 
 def pack_dmx(dmx: Dmx) -> bytes:
     """The bytes of an ArtDmx (20 to 530). An odd number of slots is padded with one 0 to the next even number."""
-    packet = bytearray(_head(_OP_DMX) + bytes((0, dmx.physical)) + dmx.port_address.to_bytes(2, "little"))
-    refill_dmx(packet, dmx.sequence, dmx.slots)
-    return bytes(packet)
+    head = _head(_OP_DMX) + bytes((dmx.sequence, dmx.physical)) + dmx.port_address.to_bytes(2, "little")
+    slots = dmx.slots + bytes(len(dmx.slots) % 2)
+    return head + len(slots).to_bytes(2, "big") + slots
 
 
 def refill_dmx(packet: bytearray, sequence: int, slots: bytes) -> None:
     """Make `packet`, from pack_dmx, the next one of its universe: new sequence (0 to 255) and 1 to 512 slots."""
-    _check_slots(slots)
-    pad = len(slots) % 2
     packet[_SEQUENCE_AT] = sequence
-    packet[_LENGTH_AT:] = (len(slots) + pad).to_bytes(2, "big") + slots + bytes(pad)
+    if len(packet) == _DMX_HEADER + len(slots):  # so it is even, and the length field is right already
+        packet[_DMX_HEADER:] = slots
+        return
+    _check_slots(slots)
+    padded = slots + bytes(len(slots) % 2)
+    packet[_LENGTH_AT:] = len(padded).to_bytes(2, "big") + padded
 
 
 def pack_sync() -> bytes:
