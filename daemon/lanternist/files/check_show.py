@@ -37,7 +37,8 @@ def check_show(view: View) -> Iterator[Problem]:
             yield from _colour(view.show, ("colours", name), one)
     for piece in view.parts:
         yield from _part(view, view.show, piece)
-    yield from _aimed_without_position(view)
+    if view.rig is not None:
+        yield from _aimed_without_position(view, view.rig, view.show)
 
 
 def _energy(show: Document, piece: Piece[Playable]) -> Iterator[Problem]:
@@ -133,7 +134,7 @@ def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[P
         yield from _colour_table(show, path, colour)
         return
     palette = table(show, "colours")
-    seen = {path[1]} if path[0] == "colours" else set()
+    seen: set[str] = set()
     name, names = colour, 0
     while name in palette and name not in seen and isinstance(palette[name], str):
         seen.add(name)
@@ -178,16 +179,14 @@ def _aim(view: View, show: Document, path: Path, point: str) -> Iterator[Problem
         yield show.problem(path, f"this rig has no point {shown(point)}", remedy)
 
 
-def _aimed_without_position(view: View) -> Iterator[Problem]:
+def _aimed_without_position(view: View, rig: Document, show: Document) -> Iterator[Problem]:
     """One warning for each fixture that some part aims, and of which nobody knows where it hangs."""
-    if view.rig is None or view.show is None:
-        return
     told: set[Path] = set()
     for piece in view.parts:
         for one in chosen_by(view, piece.value) if piece.value.aim is not None else []:
             path = view.path_of(one)
             if one.fixture.at is None and path not in told and _parameters(one) & {"pan", "tilt"}:
                 told.add(path)
-                where = f"{view.show.file}:{view.show.line((*piece.path, 'aim'))}"
+                where = f"{show.file}:{show.line((*piece.path, 'aim'))}"
                 message = f"{where} aims this fixture, but it has no position"
-                yield view.rig.problem(path, message, "add at = [x, y, z] in metres", "warning")
+                yield rig.problem(path, message, "add at = [x, y, z] in metres", "warning")
