@@ -1,7 +1,10 @@
 """A sender: the newest frame to one output, which may block, refuse, fail or vanish."""
 
+from itertools import pairwise
+
 import pytest
 
+from lanternist.core.pacer import SMALLEST_GAP_S
 from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
 
@@ -43,6 +46,21 @@ def test_a_blocked_output_never_holds_up_the_loop_and_gets_only_the_newest_frame
     assert sender.ended(PATIENCE)
     assert (output.frames, output.last) == (2, frame(99))
     assert sender.overwritten == 97
+
+
+def test_frames_never_reach_an_output_closer_than_the_wire_can_carry_them() -> None:
+    output = FailingOutput()
+    sender = Sender("one", output, [1])
+    sender.start()
+    wait_for(output, "open")
+    at = []
+    for level in range(5):
+        sender.offer(frame(level))
+        wait_for(output, "send")
+        at.append(output.at)
+    assert min(later - earlier for earlier, later in pairwise(at)) >= SMALLEST_GAP_S
+    sender.leave()
+    assert sender.ended(PATIENCE)
 
 
 def test_a_refusing_output_is_tried_again_and_its_error_is_kept(caplog: pytest.LogCaptureFixture) -> None:

@@ -6,6 +6,7 @@ import time
 from collections import deque
 from collections.abc import Mapping, Sequence
 
+from lanternist.core.pacer import SMALLEST_GAP_S
 from lanternist.outputs.contract import Output
 from lanternist.runtime.part import RETRY_S, Part
 
@@ -67,15 +68,18 @@ class Sender:
             self._output.close()
 
     def _send_until_leaving(self) -> None:
-        leaving = False
+        leaving, sent = False, -SMALLEST_GAP_S
         while not leaving:
             # Looked at before the mailbox: what was offered before `leave` is still sent.
             leaving = self._part.leaving.is_set()
             if not leaving:
                 self._ready.wait()
+            # The loop spaces the beginnings of its frames; one that took long would come close to the next.
+            time.sleep(max(0.0, sent + SMALLEST_GAP_S - time.monotonic()))
             self._ready.clear()
             if self._mailbox:
-                self._output.send(self._mailbox.popleft(), time.monotonic())
+                sent = time.monotonic()
+                self._output.send(self._mailbox.popleft(), sent)
                 self._listen_for_warnings()
 
     def _listen_for_warnings(self) -> None:
