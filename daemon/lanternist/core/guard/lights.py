@@ -178,7 +178,7 @@ class Lights:
         """The levels with less light, and what is seen of it."""
         frozen = np.zeros(self.cells, dtype=np.bool_)
         for attempt in range(ATTEMPTS):
-            wanted = self._frozen(levels, before, frozen)
+            wanted = self._frozen(levels, before, frozen, runs)
             rgb = self.light.rgb(wanted)
             share = self._share(LUMINANCE @ rgb, budget.bounds, runs)
             seen = self._all(rgb * share, runs)
@@ -195,8 +195,11 @@ class Lights:
         held[self.light.dimmer] *= share
         return held, seen
 
-    def _frozen(self, levels: Floats, before: Floats, frozen: Marks) -> Floats:
-        """The levels with some cells as they were before; what is dark by now stays dark."""
+    def _frozen(self, levels: Floats, before: Floats, frozen: Marks, runs: Marks) -> Floats:
+        """The levels with some cells as they were before; what is dark by now stays dark.
+
+        A shutter that was let strobe because its light would be out is open instead.
+        """
         if not frozen.any():
             return levels
         levels = levels.copy()
@@ -205,6 +208,7 @@ class Lights:
         rows = self.light.rows[frozen[self.light.owner]]
         levels[rows] = before[rows]
         levels[dimmers] = np.where(dark, 0.0, before[dimmers])
+        levels[self.strobes.rows[self._view.row[frozen & ~runs & (self._view.row >= 0)]]] = 0.0
         return levels
 
     def _share(self, luminance: Floats, bounds: Floats, runs: Marks) -> Floats:
