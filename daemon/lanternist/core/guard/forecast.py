@@ -26,7 +26,7 @@ LOOKED_AT_S = 4.0
 FOG_STEP_S, FOG_LOOKED_AT_S = 0.5, 120.0
 NAMED = 4
 # What flashes exactly as often as allowed may come a frame early; a frame in a second is forgiven.
-STRETCHED = 1.0 + FRAME_S
+STRETCHED = 1.0 / (1.0 - FRAME_S)
 # More than any limit: how many onsets are told apart.
 COUNTED = 40
 
@@ -82,9 +82,10 @@ class _Sketch:
         lights = self.lights
         if not lights.cells or (levels == levels[0]).all():
             return
+        counted = list(zip(("flashes", "red flashes"), self._counted(levels), strict=True))
         allowed = f"this rig allows {self.limit} flashes a second"
-        for what, counts in zip(("flashes", "red flashes"), self._counted(levels), strict=True):
-            cells, fields = counts[: lights.cells], counts[lights.cells :]
+        for what, counts in counted:
+            cells = counts[: lights.cells]
             over = np.flatnonzero(cells > self.limit)
             if len(over):
                 rate = (
@@ -92,6 +93,8 @@ class _Sketch:
                 )
                 yield "flashing", self._fixtures(over), f"asks {rate}; {allowed}"
                 return
+        for what, counts in counted:
+            fields = counts[lights.cells :]
             if (fields > self.limit).any():
                 worst = int(fields.argmax())
                 members = np.flatnonzero(lights.fields.members(np.arange(len(fields)) == worst))
