@@ -3,6 +3,8 @@
 import queue
 import threading
 
+import pytest
+
 from lanternist.core.events import Event, Tick
 from lanternist.inputs.contract import Emit, InputError
 from lanternist.runtime.inbox import A_FRAME, HOLDS, Inbox
@@ -42,6 +44,17 @@ def test_an_input_is_run_again_after_any_failure_and_its_events_arrive() -> None
     assert [source.runs.get(timeout=PATIENCE) for _ in range(3)] == ["failed", "failed", "running"]
     assert events == [Tick(1.0)]
     assert listener.describe() == {"name": "pads", "error": "", "failures": 2, "listens on": "a script"}
+    listener.leave()
+    assert listener.ended(PATIENCE)
+
+
+def test_an_input_that_is_back_is_said_when_something_comes_from_it(caplog: pytest.LogCaptureFixture) -> None:
+    source = ScriptedInput(InputError("port 9000 is taken"))
+    listener = Listener("pads", source, lambda _event: None, retry_s=(0.01,))
+    with caplog.at_level("INFO"):
+        listener.start()
+        assert [source.runs.get(timeout=PATIENCE) for _ in range(2)] == ["failed", "running"]
+    assert [record.getMessage() for record in caplog.records][1:] == ["input pads works again"]
     listener.leave()
     assert listener.ended(PATIENCE)
 

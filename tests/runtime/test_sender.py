@@ -1,5 +1,7 @@
 """A sender: the newest frame to one output, which may block, refuse, fail or vanish."""
 
+import queue
+import threading
 from itertools import pairwise
 
 import pytest
@@ -76,6 +78,30 @@ def test_a_refusing_output_is_tried_again_and_its_error_is_kept(caplog: pytest.L
     said = [record.getMessage() for record in caplog.records]
     assert sum("told to refuse" in line for line in said) == 1
     assert sum("works again" in line for line in said) == 1
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_the_error_stays_until_the_output_is_open_again() -> None:
+    class Slow(FailingOutput):
+        def open(self) -> None:
+            asked.put("opening")
+            assert go_on.acquire(timeout=PATIENCE)
+            super().open()
+
+    asked: queue.SimpleQueue[str] = queue.SimpleQueue()
+    go_on = threading.Semaphore(0)
+    output = Slow("refuse")
+    sender = Sender("slow", output, [1], retry_s=(0.01,))
+    sender.start()
+    for error in ("", "this output was told to refuse"):
+        assert asked.get(timeout=PATIENCE)
+        assert sender.describe()["error"] == error
+        go_on.release()
+    wait_for(output, "refused", "open")
+    sender.offer(frame(1))
+    wait_for(output, "send")
+    assert sender.describe()["error"] == ""
     sender.leave()
     assert sender.ended(PATIENCE)
 

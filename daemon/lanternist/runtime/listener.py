@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from lanternist.core.events import Event
 from lanternist.inputs.contract import Emit, Input
 from lanternist.runtime.part import RETRY_S, Part
 
@@ -11,7 +12,8 @@ class Listener:
 
     def __init__(self, name: str, source: Input, emit: Emit, retry_s: Sequence[float] = RETRY_S) -> None:
         self._input = source
-        self._part = Part(f"input {name}", lambda: source.run(emit), retry_s)
+        self._emit = emit
+        self._part = Part(f"input {name}", self._listen, retry_s)
 
     def start(self) -> None:
         """Start the thread."""
@@ -34,3 +36,12 @@ class Listener:
             "failures": self._part.failures,
             **self._input.describe(),
         }
+
+    def _listen(self) -> None:
+        # That it cannot be opened shows at once; that it works shows when something arrives.
+        self._part.error = ""
+        self._input.run(self._heard)
+
+    def _heard(self, event: Event) -> None:
+        self._part.works()
+        self._emit(event)

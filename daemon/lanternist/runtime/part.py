@@ -16,7 +16,8 @@ RETRY_S = (1.0, 2.0, 5.0, 10.0)
 class Part:
     """Runs `work` on a thread of its own until `leave`; when it raises, keeps the error for `watch` and runs it again.
 
-    The pause before each new try grows through `retry_s`; after a spell of good work it begins anew.
+    The work calls `works` when it does: until then the error stays. The pause before each new try grows through
+    `retry_s`; after a spell of good work it begins anew.
     """
 
     def __init__(self, name: str, work: Callable[[], None], retry_s: Sequence[float] = RETRY_S) -> None:
@@ -40,10 +41,11 @@ class Part:
         return not self._thread.is_alive()
 
     def works(self) -> None:
-        """To be called by the work when it is up."""
+        """To be called by the work when it is up; harmless at any time."""
+        self.error = ""
         if self._said:
             log.info("%s works again", self.name)
-        self._said = ""
+            self._said = ""
 
     def _run(self) -> None:
         tries = 0
@@ -55,7 +57,6 @@ class Part:
             tries += 1
 
     def _once(self) -> None:
-        self.error = ""
         try:
             self._work()
         except (InputError, OutputError) as error:
