@@ -115,7 +115,7 @@ def _settle_process() -> None:
 def _say_hello(gig: Gig, operator: Operator) -> None:
     rig, show = gig.rig, gig.show
     log.info(
-        "playing %r on %r: %d fixtures in %d universes, %d scenes and chases, %d bindings",
+        "playing %r on %r; fixtures: %d, universes: %d, scenes and chases: %d, bindings: %d",
         show.title, rig.title, len(rig.fixtures), len(operator.rig.universes), len(show.playables), len(show.bindings),
     )  # fmt: skip
 
