@@ -11,8 +11,12 @@ _PATIENCE = 5.0  # seconds for a packet that must come; the kernel of loopback n
 _SO_TIMESTAMPNS = 35  # asm-generic/socket.h; the socket module has no name for it
 
 
+_END = b"no more"
+_Socket = socket.socket  # also while a test has put another in its place
+
+
 class Node:
-    """A UDP socket that waits for packets which must come, and knows when there are none: on loopback, at once."""
+    """A UDP socket that waits for packets which must come, and knows when there are no more."""
 
     def __init__(self, sock: socket.socket) -> None:
         self.sock = sock
@@ -34,19 +38,18 @@ class Node:
         return packet, seconds - (time.time() - time.monotonic()) + nanoseconds * 1e-9
 
     def waiting(self) -> list[bytes]:
-        """Everything that has arrived. A send on loopback returns when the packet is in the receiver's queue."""
-        self.sock.settimeout(0)
+        """Everything that was sent here before now: all that comes before a packet of our own."""
+        with _Socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+            sock.sendto(_END, self.sock.getsockname())
         packets = []
-        while True:
-            try:
-                packets.append(self.sock.recv(2048))
-            except BlockingIOError:
-                return packets
+        while (packet := self.receive()) != _END:
+            packets.append(packet)
+        return packets
 
 
 @contextmanager
 def node(address: str = "127.0.0.1", port: int = 0) -> Iterator[Node]:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+    with _Socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
         sock.bind((address, port))
         yield Node(sock)
 
