@@ -57,25 +57,34 @@ def _part(view: View, show: Document, piece: Piece[Part]) -> Iterator[Problem]:
     path, part = piece.path, piece.value
     if not part.on:
         yield show.problem((*path, "on"), "this is empty", 'for example: on = "wash"')
+    if piece.raw.keys() <= {"on"}:
+        yield show.problem(path, "this part asks for nothing", "for example: intensity = 100", "warning")
     problems = list(unknown_terms(view, show, (*path, "on"), part.on))
     yield from problems
     chosen = [] if problems else chosen_by(view, part)
-    asked = {name: name for name in part.values}
-    if part.colour is not None:
-        asked["colour"] = "a colour"
-        for at, colour in _plain_colours(part.colour):
-            yield from _colour(show, (*path, "colour", *at), colour)
+    for at, colour in _plain_colours(part.colour):
+        yield from _colour(show, (*path, "colour", *at), colour)
     if part.aim is not None:
-        asked["aim"] = "pan and tilt to aim with"
         yield from _aim(view, show, (*path, "aim"), part.aim)
-    if piece.raw.keys() <= {"on"}:
-        yield show.problem(path, "this part asks for nothing", "for example: intensity = 100", "warning")
     for name, value in part.values.items():
         yield from _value(show, (*path, name), name, value, chosen)
-    for key, words in asked.items():
-        if chosen and view.is_whole and (key in PARAMETERS or key in ("colour", "aim")) and not _able(key, chosen):
+    if chosen and view.is_whole:
+        yield from _unable(show, piece, chosen)
+
+
+def _unable(show: Document, piece: Piece[Part], chosen: Sequence[Patched]) -> Iterator[Problem]:
+    """What none of the chosen fixtures can do."""
+    part = piece.value
+    asked = {name: (name, {name}) for name in part.values if name in PARAMETERS}
+    if part.colour is not None:
+        asked["colour"] = ("a colour", set(EMITTERS))
+    if part.aim is not None:
+        asked["aim"] = ("pan and tilt to aim with", {"pan", "tilt"})
+    has = frozenset().union(*(_parameters(one) for one in chosen))
+    for key, (words, any_of) in asked.items():
+        if not has & any_of:
             message = f"nothing that {listed(part.on)} selects has {words}"
-            yield show.problem((*path, key), message, "it does nothing on this rig", "warning")
+            yield show.problem((*piece.path, key), message, "it does nothing on this rig", "warning")
 
 
 def chosen_by(view: View, part: Part) -> list[Patched]:
@@ -85,11 +94,6 @@ def chosen_by(view: View, part: Part) -> list[Patched]:
     except SelectorError:
         return []
     return [view.patched[index] for index in dict.fromkeys(view.cells[cell].fixture for cell in cells)]
-
-
-def _able(key: str, chosen: Sequence[Patched]) -> bool:
-    has = frozenset().union(*(_parameters(one) for one in chosen))
-    return bool(has & {"colour": set(EMITTERS), "aim": {"pan", "tilt"}}.get(key, {key}))
 
 
 def _parameters(one: Patched) -> frozenset[str]:
@@ -123,10 +127,13 @@ def _beyond_travel(
             yield show.problem(path, message, f"it stops at {-reach:g} and {reach:g} degrees", "warning")
 
 
-def _plain_colours(colour: Colour) -> list[tuple[Path, str | ColourTable]]:
+def _plain_colours(colour: Colour | None) -> list[tuple[Path, str | ColourTable]]:
+    """The colours that a part names, each with its path from the key on."""
     if isinstance(colour, ColourEffect):
         return [(("low",), colour.low), (("high",), colour.high)]
-    return [((index,), one) for index, one in enumerate(colour)] if isinstance(colour, list) else [((), colour)]
+    if isinstance(colour, list):
+        return [((index,), one) for index, one in enumerate(colour)]
+    return [] if colour is None else [((), colour)]
 
 
 def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[Problem]:
