@@ -1,7 +1,7 @@
 """Plain ways to follow the same pulses, to measure the beat clock against.
 
-They are told the true number of every pulse (a lost or doubled one costs them nothing) and, where pulses come in clumps, the
-mean delay: what they show is the method, not its book-keeping.
+They are told the tempo at the start, the true number of every pulse (a lost or doubled one costs them nothing) and, where
+pulses come in clumps, the mean delay: what they show is the method, not its book-keeping.
 """
 
 from collections import deque
@@ -63,10 +63,17 @@ class FixedLoop:
 
 
 class LeastSquares:
-    """The least-squares line over every pulse so far: at a constant tempo and with gaussian jitter nothing causal is better."""
+    """The least-squares line over every pulse so far.
+
+    Nothing causal is better at a constant tempo with gaussian jitter. When the tempo changes it is told, and begins anew.
+    """
 
     def __init__(self, period: float) -> None:
         self._period = period
+        self.bend()
+
+    def bend(self) -> None:
+        """The tempo changes now."""
         self._n = 0
         self._x = self._t = self._sxx = self._sxt = 0.0
 
@@ -84,4 +91,8 @@ class LeastSquares:
         return self._x + (t - self._t) / self._period
 
 
-FOLLOWERS = {"moving average": MovingAverage, "fixed loop": FixedLoop, "least squares": LeastSquares}
+FOLLOWERS: dict[str, type[MovingAverage] | type[FixedLoop] | type[LeastSquares]] = {
+    "moving average": MovingAverage,
+    "fixed loop": FixedLoop,
+    "least squares": LeastSquares,
+}

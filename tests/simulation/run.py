@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
-from tests.simulation.followers import FOLLOWERS
+from tests.simulation.followers import FOLLOWERS, LeastSquares
 from tests.simulation.sender import ORIGIN, Scenario, Truth, arrivals
 
 from lanternist.core.beat import BeatClock, ClockSettings, State
@@ -18,7 +18,10 @@ Array = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Run:
-    """What came out. t: seconds from beat 0 of each question. errors: estimate minus truth, ms (+: early), by method."""
+    """What came out. t: seconds from beat 0, of each question. errors: estimate minus truth by method, ms (+: early).
+
+    expected: what the clock itself said of its error, ms. locked_after: beats until it said that it was locked. last_bpm: the true tempo at the end.
+    """
 
     t: Array
     errors: dict[str, Array]
@@ -27,12 +30,23 @@ class Run:
     states: list[State]
     bends: list[float]
     notices: list[str]
-    locked_after: float  # beats from the first until LOCKED
+    locked_after: float
+    last_bpm: float
 
     def rms(self, method: str, since: float = 0.0, until: float = 1e9) -> float:
         """Root mean square error in ms, for questions in [since, until] seconds from beat 0."""
         chosen = self.errors[method][(self.t >= since) & (self.t <= until)]
         return float(np.sqrt(np.mean(chosen**2)))
+
+    @property
+    def locked_s(self) -> float:
+        """Seconds from beat 0 after which it was locked."""
+        locked = [t for t, state in zip(self.t, self.states, strict=True) if state is State.LOCKED]
+        return float(locked[0]) if locked else float("inf")
+
+    def within(self, limit: float, since: float = 0.0, until: float = 1e9) -> float:
+        """Share of the answers of the beat clock within `limit` ms."""
+        return float(np.mean(np.abs(self.errors[OURS][(self.t >= since) & (self.t <= until)]) <= limit))
 
     def worst(self, method: str, since: float = 0.0, until: float = 1e9) -> float:
         """Largest absolute error in ms."""
@@ -40,15 +54,17 @@ class Run:
 
 
 OURS = "beat clock"
+_DEFAULTS = ClockSettings()
 
 
-def run(scenario: Scenario, *, followers: bool = False, settings: ClockSettings = ClockSettings()) -> Run:
+def run(scenario: Scenario, *, followers: bool = False, settings: ClockSettings = _DEFAULTS) -> Run:
     """Feed what has arrived, ask for the moment a frame will be seen, and compare with what is true there."""
     truth = Truth(scenario)
     pending = arrivals(scenario, truth)
     clock = BeatClock(settings)
-    period = 0.5 / scenario.per_beat
+    period = 60.0 / scenario.bpm / scenario.per_beat
     others = {name: make(period) for name, make in FOLLOWERS.items()} if followers else {}
+    bends = truth.bends()
     bias = scenario.clump_ms / 2000.0
     times, states, bpm, expected = [], [], [], []
     errors: dict[str, list[float]] = {name: [] for name in (OURS, *others)}
@@ -56,6 +72,11 @@ def run(scenario: Scenario, *, followers: bool = False, settings: ClockSettings 
     frame, lead, next_one = scenario.frame_ms / 1000.0, scenario.lead_ms / 1000.0, 0
     for i in range(int(scenario.seconds / frame)):
         now = ORIGIN + i * frame
+        while bends and bends[0] <= now:
+            bends.pop(0)
+            for other in others.values():
+                if isinstance(other, LeastSquares):
+                    other.bend()
         while next_one < len(pending) and pending[next_one].event.at <= now:
             arrival = pending[next_one]
             clock.feed(arrival.event)
@@ -84,6 +105,7 @@ def run(scenario: Scenario, *, followers: bool = False, settings: ClockSettings 
         [bend - ORIGIN for bend in truth.bends()],
         clock.notices(),
         locked_after,
+        60.0 * truth.rate(ORIGIN + scenario.seconds),
     )
 
 

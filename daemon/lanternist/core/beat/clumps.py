@@ -10,7 +10,9 @@ slot, and nothing in the arrivals tells where.
 
 from itertools import pairwise
 
-_USUAL, _ODD = 24, 24  # intervals kept: near the mean, and others
+_KEPT = 24  # intervals: so many near the mean, and so many odd ones
+_NEAR = 0.1  # of the mean
+_NEW_TEMPO = 8  # odd intervals in a row
 _ENOUGH = 10
 _MEAN_OVER = 100
 _EVERY = 8  # pulses between two looks
@@ -24,30 +26,36 @@ _LIKE_LOSS = 0.06
 class Clumps:
     """width: length of the slot in seconds, 0 while there is none. edge: how blurred its edges are, seconds."""
 
-    __slots__ = ("_count", "_mean", "_next", "_odd", "_usual", "edge", "width")
+    __slots__ = ("_count", "_mean", "_next", "_odd", "_run", "_side", "_usual", "edge", "width")
 
     def __init__(self) -> None:
+        self.width = self.edge = 0.0
+        self.forget()
+
+    def forget(self) -> None:
+        """Forget the intervals, not the slot: the pulses have begun anew."""
         self._usual: list[float] = []
         self._odd: list[float] = []
         self._next = _EVERY
-        self._count = 0
+        self._count = self._side = self._run = 0
         self._mean = 0.0
-        self.width = self.edge = 0.0
 
     def note(self, apart: float) -> bool:
         """One interval between arrivals, seconds. True if clumping was found or is over."""
-        self._next -= 1
-        if abs(apart - self._mean) > max(_NARROWEST, 0.1 * self._mean) and self._count:
-            self._odd.append(apart)
-            del self._odd[:-_ODD]
-            if len(self._odd) < _THIN:
-                self._next = 0
-        else:
-            self._usual.append(apart)
-            del self._usual[:-_USUAL]
+        off = apart - self._mean if self._count else 0.0
+        side = 0 if abs(off) <= max(_NARROWEST, _NEAR * self._mean) else 1 if off > 0.0 else -1
+        was, self._side = self._side, side
+        self._run = self._run + 1 if side == was else 1
+        if side and self._run > _NEW_TEMPO:
+            self.forget()
+        kept = self._odd if side else self._usual
+        kept.append(apart)
+        del kept[:-_KEPT]
         self._count = min(self._count + 1, _MEAN_OVER)
         self._mean += (apart - self._mean) / self._count
-        if self._next > 0 or not self._odd:
+        self._next -= 1
+        back = was != 0 and side != was  # only now is the odd one known to be no new tempo
+        if not back or (self._next > 0 and len(self._odd) >= _THIN):
             return False
         self._next = _EVERY
         return self._look()

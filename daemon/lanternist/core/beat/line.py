@@ -35,6 +35,7 @@ _JITTER_FLOOR = 5e-5
 _JITTER_MEMORY = 200
 _DOUBT = 10.0  # measurements after which the jitter is known to a factor of two
 _BENT = 3.7  # standard deviations at which a watcher calls the line bent
+_FAR = 6.0  # standard deviations of the jitter: a residual that no averaging would bring home
 _OLD = 100.0  # pulses: a memory longer than this is worth keeping until the bend is certain
 _BEND = -1.0  # score: what a cut costs, lest a wrong hypothesis bend itself to fit
 _LATE, _BUNCHED_LATE = 0.02, 0.5  # chance that a pulse was held up; the same right behind another. No source
@@ -48,8 +49,8 @@ _ROOT_2PI = sqrt(2.0 * pi)
 class Line:
     """x: number of the newest pulse. at: seconds, when it truly fell. period: seconds a pulse.
 
-    count: measurements taken. noise: variance of the jitter, s². cuts: how often its memory was cut.
-    score: log of the likelihood of all that arrived, up to a constant.
+    count: measurements taken. stride: pulses from one to the next, usually. noise: variance of the jitter, s².
+    cuts: how often its memory was cut. score: log of the likelihood of all that arrived, up to a constant.
     """
 
     __slots__ = (
@@ -69,6 +70,7 @@ class Line:
         "noise",
         "period",
         "score",
+        "stride",
         "x",
     )
 
@@ -76,6 +78,7 @@ class Line:
         """Pulse 0 fell at `at`; `period` is a guess. limits: shortest and longest. scales: lengths of the watchers."""
         self.x = self.score = 0.0
         self.cuts = 0
+        self.stride = 1.0
         self.at = at
         self._low, self._high = limits
         self._watchers = [(m, 2.0 / (m + 1.0), _BENT / sqrt(m), max(m, 3 * scales[0])) for m in scales]
@@ -90,6 +93,7 @@ class Line:
         twin._p00, twin._p01, twin._p11 = self._p00, self._p01, self._p11
         twin._low, twin._high, twin._watchers = self._low, self._high, self._watchers
         twin.noise, twin.score, twin._last_residual = self.noise, self.score, self._last_residual
+        twin.stride = self.stride
         twin._floor, twin._outside = self._floor, self._outside
         twin._bends = self._bends[:]
         return twin
@@ -151,7 +155,7 @@ class Line:
     def weigh(self, residual: float, width: float, *, bunched: bool, measure: bool) -> None:
         """A measurement that may be held up: take its share, and add to the score how well it fits.
 
-        width: length of the delivery slot, seconds, 0 if there is none. measure: False if it teaches nothing about time.
+        width: length of the delivery slot, seconds, 0 if none. measure: False if it teaches nothing about time.
         """
         prior = self.noise * self._p00
         if width:
@@ -191,14 +195,18 @@ class Line:
             bend = bends[i] = bends[i] + share * (score - bends[i])
             if not bent and (bend > limit or bend < -limit) and self.count > needed:
                 bent = m
-        if bent and self._p11 > 12.0 / _OLD**3:
+        if bent and self._p11 * self.stride**2 > 12.0 / _OLD**3:
             self.cut(bent)
             return 0
         return bent
 
     def cut(self, m: int) -> None:
-        """Widen the covariance to that of a least-squares line over m pulses."""
-        p00, p01, p11 = 4.0 / m, 6.0 / (m * m), 12.0 / (m * m * m)
+        """Widen the covariance to that of a least-squares line over m measurements, or to fit the newest residual."""
+        far = self._last_residual**2 / self.noise
+        if far < _FAR**2:
+            far = 0.0
+        back = m * self.stride
+        p00, p01, p11 = max(4.0 / m, far), max(6.0 / m, far) / back, max(12.0 / m, 2.0 * far) / (back * back)
         if self._p00 < p00 or self._p11 < p11:
             self.score += _BEND * (self._p11 < 0.5 * p11)
             self._p00, self._p01, self._p11 = max(self._p00, p00), max(self._p01, p01), max(self._p11, p11)

@@ -3,9 +3,9 @@
 Theory of operation
 -------------------
 A pulse carries no number. Each arrival may be the next pulse, may follow lost ones, or may be the last one doubled;
-with jitter of half a period one arrival cannot tell. So a few hypotheses are kept side by side, each with its own `Line`
-and score, branched at every doubtful arrival, joined when they expect the same from then on, and dropped when they fall
-far behind (multiple hypothesis tracking, D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and
+with jitter of half a period one arrival cannot tell. So a few hypotheses are kept side by side, each with its own
+`Line` and score, branched at every doubtful arrival, joined when they expect the same from then on, and dropped when far
+behind (multiple hypothesis tracking, D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and
 an arrival costs one Kalman update. A suspected bend of the tempo is such a doubt, too: the long line and the one cut
 short both run on until one of them is plainly better.
 
@@ -32,6 +32,7 @@ _FRESH = -4.0  # score of a look with fresh eyes
 _RECENT = 48
 _LOOKS = (16, _RECENT)
 _COUNTED_ANEW = 120  # arrivals
+_STRIDE_SHARE = 0.1
 _AGO = 5.0  # seconds: an arrival so far before the last one says that the last one's stamp was wrong
 _EARLY_S = 0.004  # seconds
 
@@ -107,10 +108,13 @@ class Tracker:
         self.last = max(at, self.last)
         self._only(self.line)
         line = self.line
+        line.stride += _STRIDE_SHARE * (min(max(x - line.x, 0.01), 1.0) - line.stride)
         line.step(x - line.x)
         residual, spread = at - line.at, line.spread()
         line.weigh(residual, 0.0, bunched=False, measure=True)
-        line.learn(residual, spread, 0.0)
+        bent = line.learn(residual, spread, 0.0)
+        if bent:
+            line.cut(bent)
         line.score, self.sure = 0.0, True
 
     def first(self, at: float, ahead: float = 1.0) -> None:
@@ -125,6 +129,7 @@ class Tracker:
         line.rephase(line.x + ahead, at)
         self.last = at
         self._recent = [at]
+        self._clumps.forget()
         self._counted, self._plain = line.x, 0
         self.sure = False
 
