@@ -20,6 +20,8 @@ from lanternist.core.units import Duration, parse_duration, positive
         ("2 beats", Duration(2.0, "beats")),
         ("1 beat", Duration(1.0, "beats")),
         ("1 bar", Duration(4.0, "beats")),
+        ("1/2 beat", Duration(0.5, "beats")),
+        ("3/4 bars", Duration(3.0, "beats")),
         ("1.5 bars", Duration(6.0, "beats")),
         (Duration(3.0, "beats"), Duration(3.0, "beats")),
     ],
@@ -30,7 +32,7 @@ def test_durations_as_written(written: object, meant: Duration) -> None:
 
 @pytest.mark.parametrize(
     "written",
-    [-1, "-1", "soon", "2 hours", "", "beats", "1e3", "2 beats ago", "nan", True, None, [2], float("inf"), "1" * 33],
+    [-1, "-1", "1/0 beat", "1/2/3 s", "soon", "2 hours", "", "beats", "1e3", "2 beats ago", "nan", True, None, [2], float("inf"), "1" * 33],
 )
 def test_what_is_no_duration_is_refused(written: object) -> None:
     with pytest.raises(ValueError, match="should be seconds"):

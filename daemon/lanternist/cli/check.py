@@ -40,6 +40,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 def run(args: argparse.Namespace) -> int:
     """Check a gig, print what was found, and give the exit status."""
+    from lanternist.files.foresight import foresee
     from lanternist.files.summary import summarise
     from lanternist.runtime.gigs import load
 
@@ -48,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
         return 2
     gig, problems = load(args.gig, args.rig)
     summary = summarise(gig) if gig is not None else None
+    problems += foresee(gig) if gig is not None else []
     if args.json:
         found = {"problems": [asdict(one) for one in problems], "summary": asdict(summary) if summary else None}
         print(json.dumps(found, indent=2, ensure_ascii=False))

@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-_DURATION = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*(beats?|bars?|s|ms)?\s*")
+_DURATION = re.compile(r"\s*(?:(\d+(?:\.\d*)?|\.\d+)|(\d+)/([1-9]\d*))\s*(beats?|bars?|s|ms)?\s*")
 BEATS_A_BAR = 4
 
 
@@ -28,7 +28,7 @@ def positive(duration: Duration) -> Duration:
 
 
 def parse_duration(value: object) -> Duration:
-    """A number of seconds, or text such as "2 beats", "1 bar", "1.5 s", "250 ms". Raises ValueError."""
+    """A number of seconds, or text such as "2 beats", "1/2 beat", "1 bar", "1.5 s", "250 ms". Raises ValueError."""
     if isinstance(value, Duration):
         return value
     if isinstance(value, bool) or not isinstance(value, int | float | str):
@@ -37,8 +37,9 @@ def parse_duration(value: object) -> Duration:
         return Duration(float(value))
     match = _DURATION.fullmatch(str(value))
     if match is None or len(str(value)) > 32:
-        raise ValueError('should be seconds (0 or more), or text such as "2 beats", "1 bar", "1.5 s"')
-    amount, unit = float(match[1]), match[2] or "s"
+        raise ValueError('should be seconds (0 or more), or text such as "2 beats", "1/2 beat", "1.5 s"')
+    amount = float(match[1]) if match[1] else int(match[2]) / int(match[3])
+    unit = match[4] or "s"
     if unit.startswith("bar"):
         return Duration(amount * BEATS_A_BAR, "beats")
     if unit.startswith("beat"):
