@@ -95,7 +95,7 @@ def _adopt_movement(new: "Guard", old: "Guard") -> None:
         return
     mine.known = True
     to, of = _pairs(_axis_keys(new), _axis_keys(old))
-    for name in ("at", "rate", "off"):
+    for name in ("at", "rate", "wanted", "off"):
         getattr(mine, name)[to] = getattr(theirs, name)[of]
 
 

@@ -90,7 +90,7 @@ class Beams:
 
     def _meets(self, direction: Floats) -> Marks:
         """Whether each axis runs through each zone: the slabs of the box have a stretch of the ray in common."""
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             to_near, to_far = self.near / direction[:, None, :], self.far / direction[:, None, :]
         first = np.fmin(to_near, to_far).max(axis=-1)
         last = np.fmax(to_near, to_far).min(axis=-1)

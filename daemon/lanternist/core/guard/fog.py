@@ -16,6 +16,8 @@ from lanternist.core.rig_table import RigTable
 # Less than half a slot value is none.
 ON = 0.5 / 255
 FRAME_S = 0.025
+# What adding up frames may be out by.
+SLACK_S = 1e-6
 DUTY_S, BIN_S = 600.0, 1.0
 BINS = 602
 
@@ -45,9 +47,9 @@ class Machines:
             return levels
         self._pass(clock)
         wants = levels[self.rows] >= ON
-        begins = self.resting >= self.rest
-        may = begins | (self.into + FRAME_S <= self.burst)
-        may &= self.spent.sum(axis=1) + FRAME_S <= self.most
+        begins = self.resting >= self.rest - SLACK_S
+        may = begins | (self.into + FRAME_S <= self.burst + SLACK_S)
+        may &= self.spent.sum(axis=1) + FRAME_S <= self.most + SLACK_S
         self.on = wants & may & (not off)
         self.into[self.on & begins] = 0.0
         self.held = wants & ~self.on

@@ -24,8 +24,8 @@ class Movement:
     """Pan and tilt of a rig, one entry an axis, in degrees and seconds.
 
     rows, fixture: whose. low, high: how far it may go. shut: no place it can go to is allowed. speed, power: the most,
-    of speed and acceleration. at, rate: where it was told to be, and how fast that moved. off: how far it may be from
-    there. held: what asked for more.
+    of speed and acceleration. at, rate: where it was told to be, and how fast that moved; off: how far it may be from
+    there. wanted: where it was asked to be. held: what asked for more.
     """
 
     rows: Ints
@@ -37,6 +37,7 @@ class Movement:
     power: Floats
     at: Floats
     rate: Floats
+    wanted: Floats
     off: Floats
     held: Marks
     known: bool = False
@@ -48,8 +49,10 @@ class Movement:
         before = self.at
         if not self.known:
             self.at, self.known = wanted, True
+            self.wanted = wanted
         elif credit > 0:
             self._follow(wanted, credit)
+            self.wanted = wanted
             self.off = np.maximum(self.off - np.maximum(self.speed * credit - np.abs(self.at - before), 0.0), 0.0)
         self.held = self.at != asked
         if not self.held.any():
@@ -64,19 +67,29 @@ class Movement:
 
     def _follow(self, wanted: Floats, dt: float) -> None:
         rate = (wanted - self.at) / dt
+        # How fast what is wanted moves by itself; a jump is no pace to take up.
+        pace = (wanted - self.wanted) / dt
+        pace = np.where(np.abs(pace) <= self.speed + ROUNDING, pace, 0.0)
         exact = (np.abs(rate) <= self.speed + ROUNDING) & (np.abs(rate - self.rate) <= self.power * dt + ROUNDING)
+        # Catching up, it must not arrive so fast that it runs past.
+        exact &= (self.at == self.wanted) | (np.abs(rate - pace) <= self.power * dt)
         reach = np.abs(rate) * dt + self._stopping(np.abs(rate), dt)
         exact &= reach <= np.where(rate > 0, self.high - self.at, self.at - self.low) + ROUNDING
         if exact.all():
             self.at, self.rate = wanted, rate
             return
-        most = np.minimum(self.speed, self._braking(np.abs(wanted - self.at), dt))
-        eager = np.clip(np.sign(rate) * most, self.rate - self.power * dt, self.rate + self.power * dt)
-        eager = np.minimum(eager, self._braking(np.maximum(self.high - self.at, 0.0), dt))
-        eager = np.maximum(eager, -self._braking(np.maximum(self.at - self.low, 0.0), dt))
-        eager = np.where((self.at < self.low) | (self.at > self.high), np.sign(rate) * most, eager)
-        self.at = np.where(exact, wanted, self.at + eager * dt)
-        self.rate = np.where(exact, rate, eager)
+        caught_up = self._caught_up(wanted - self.at - pace * dt, pace, dt)
+        self.at = np.where(exact, wanted, self.at + caught_up * dt)
+        self.rate = np.where(exact, rate, caught_up)
+
+    def _caught_up(self, behind: Floats, pace: Floats, dt: float) -> Floats:
+        """The rate that makes up for what an axis is behind, and brakes in time for that and for its ends."""
+        eager = np.clip(pace + np.sign(behind) * self._braking(np.abs(behind), dt), -self.speed, self.speed)
+        held = np.clip(eager, self.rate - self.power * dt, self.rate + self.power * dt)
+        held = np.minimum(held, self._braking(np.maximum(self.high - self.at, 0.0), dt))
+        held = np.maximum(held, -self._braking(np.maximum(self.at - self.low, 0.0), dt))
+        outside = (self.at < self.low) | (self.at > self.high)
+        return np.where(outside, eager, held)
 
     def _braking(self, way: Floats, dt: float) -> Floats:
         """The fastest that still stops within `way`, in steps of dt."""
@@ -101,9 +114,9 @@ def movement_of(table: RigTable) -> Movement:
     off = high - low + speed * speed / power
     _narrow(table, rows, is_pan, low, high)
     shut = low > high
-    at, rate = np.zeros((2, len(rows)))
+    at, rate, wanted = np.zeros((3, len(rows)))
     held = np.zeros(len(rows), dtype=np.bool_)
-    return Movement(rows, table.fixture[rows], low, high, shut, speed, power, at, rate, off, held)
+    return Movement(rows, table.fixture[rows], low, high, shut, speed, power, at, rate, wanted, off, held)
 
 
 def _figures(pan: list[float], tilt: list[float], is_pan: Marks) -> Floats:
