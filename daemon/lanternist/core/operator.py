@@ -1,5 +1,6 @@
 """The light operator, sans-IO: events in, frames out. The same events at the same times give the same frames."""
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,6 +19,8 @@ from lanternist.core.show_table import ShowTable
 
 # A fault that lasts this many frames will not pass by itself: half a second at 40 a second.
 FAULTS_BEFORE_SAFE = 20
+# A fader that asks for what is not there does so a hundred times a second.
+REFUSALS_SAID_EVERY_S = 10.0
 
 
 @dataclass(slots=True)
@@ -34,6 +37,8 @@ class Operator:
     refused: int = 0
     _frame: Slots = field(init=False)
     _faults_in_a_row: int = 0
+    _refusal_said: float = -math.inf
+    _refused_then: int = 0
     _leaving: bool = False
     _held: dict[str, set[str]] = field(default_factory=dict)
     _notices: list[str] = field(default_factory=list)
@@ -65,7 +70,7 @@ class Operator:
             self._feed(event)
 
     def frame(self, now: float) -> Slots:
-        """The slots to send now, (universes, 512). If rendering fails the last good frame is held, and it is reported."""
+        """The slots to send now, (universes, 512). If rendering fails the last good frame is held and reported."""
         try:
             self._frame = self._render(now)
             self._faults_in_a_row = 0
@@ -113,13 +118,20 @@ class Operator:
     def _act(self, action: Action) -> None:
         problem = self._wrong(action)
         if problem:
-            self.refused += 1
-            self._notices.append(problem)
+            self._refuse(problem, action.at)
         elif action.do in CLOCK_ACTIONS:
             self._feed(action)
         else:
             reading = self.clock.reading(action.at)
             self.desk.act(action, reading.beat, reading.bpm)
+
+    def _refuse(self, problem: str, at: float) -> None:
+        """Count, and say so if that is not too soon again."""
+        self.refused += 1
+        if at - self._refusal_said >= REFUSALS_SAID_EVERY_S:
+            more = self.refused - self._refused_then - 1
+            self._notices.append(problem + (f" (and {more} more were refused)" if more else ""))
+            self._refusal_said, self._refused_then = at, self.refused
 
     def _wrong(self, action: Action) -> str:
         """Why an action cannot be done, or nothing."""
