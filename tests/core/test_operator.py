@@ -108,6 +108,16 @@ def test_what_cannot_be_done_is_refused_counted_and_said(action: Action, said: s
     assert one.notices() == []
 
 
+def test_a_flood_of_what_cannot_be_done_is_said_once_in_ten_seconds() -> None:
+    one = operator()
+    for number in range(1100):
+        one.take(Action("start", number / 100, "fall"))
+    said = one.notices()
+    wrong = "start: no scene or chase is called 'fall'"
+    assert said == [wrong, f"{wrong} (and 999 more were refused)"]
+    assert one.refused == 1100
+
+
 def test_the_clock_hears_ticks_taps_and_positions() -> None:
     one = operator()
     one.take(Transport(0.0, "start"))
