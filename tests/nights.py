@@ -88,12 +88,16 @@ def copy_gig(
 
 
 @contextlib.contextmanager
-def playing(gig: Path, *, before: Sequence[str] = ()) -> Iterator[Night]:
-    """The daemon on `gig`. It is killed at the end if the test has not stopped it."""
+def playing(gig: Path, *, before: Sequence[str] = (), packages: Path | None = None) -> Iterator[Night]:
+    """The daemon on `gig`. It is killed at the end if the test has not stopped it.
+
+    before: words of a command that starts it. packages: a folder with more packages for it to import.
+    """
     control, log = gig.parent / "control", gig.parent / "log"
     with log.open("wb") as lines:
         command = [*before, sys.executable, "-m", "lanternist", "run", str(gig)]
-        process = subprocess.Popen(command, env=_environment(control), stdout=lines, stderr=lines)
+        environment = _environment(control) | ({} if packages is None else {"PYTHONPATH": str(packages)})
+        process = subprocess.Popen(command, env=environment, stdout=lines, stderr=lines)
         try:
             yield Night(process, control, log)
         finally:
