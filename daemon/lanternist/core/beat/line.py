@@ -35,9 +35,11 @@ _JITTER_FLOOR = 5e-5
 _JITTER_MEMORY = 200
 _DOUBT = 10.0  # measurements after which the jitter is known to a factor of two
 _BENT = 3.7  # standard deviations at which a watcher calls the line bent
-_FAR = 6.0  # standard deviations of the jitter: a residual that no averaging would bring home
+_AWAY = (
+    2.4  # mean score of the last pulses, each cut at 4, that says the line is far off and no averaging will reach it
+)
+_NEAR = 0.25  # of a period
 _OLD = 100.0  # pulses: a memory longer than this is worth keeping until the bend is certain
-_BEND = -1.0  # score: what a cut costs, lest a wrong hypothesis bend itself to fit
 _LATE, _BUNCHED_LATE = 0.02, 0.5  # chance that a pulse was held up; the same right behind another. No source
 _LATE_MEAN = 0.015  # seconds
 _STRAY = 1e-6  # density of an arrival that nothing explains, 1/s
@@ -202,13 +204,12 @@ class Line:
 
     def cut(self, m: int) -> None:
         """Widen the covariance to that of a least-squares line over m measurements, or to fit the newest residual."""
-        far = self._last_residual**2 / self.noise
-        if far < _FAR**2:
-            far = 0.0
+        far = 0.0
+        if abs(self._bends[0]) > _AWAY and abs(self._last_residual) < _NEAR * self.period * self.stride:
+            far = self._last_residual**2 / self.noise
         back = m * self.stride
         p00, p01, p11 = max(4.0 / m, far), max(6.0 / m, far) / back, max(12.0 / m, 2.0 * far) / (back * back)
         if self._p00 < p00 or self._p11 < p11:
-            self.score += _BEND * (self._p11 < 0.5 * p11)
             self._p00, self._p01, self._p11 = max(self._p00, p00), max(self._p01, p01), max(self._p11, p11)
 
     def slotted(self, width: float, edge: float) -> None:

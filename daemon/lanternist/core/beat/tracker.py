@@ -14,7 +14,7 @@ are counted, not measured. After a slip of the count, the last pulses simply cou
 when the tempo has leapt.
 """
 
-from math import log, sqrt
+from math import log, pi, sqrt
 
 from lanternist.core.beat.clumps import Clumps
 from lanternist.core.beat.line import Line
@@ -28,11 +28,12 @@ _SUSPICION = -2.0  # score of a line cut short where it seems to have bent
 _MOST = 8
 _DOUBTFUL = -5.0  # score of the second hypothesis below which the first is believed
 _SAME_AT, _SAME_PERIOD = 0.1, 0.005  # of a period
-_FRESH = -4.0  # score of a look with fresh eyes
+_FRESH = -20.0  # score of a look with fresh eyes: the chance of a leap, and two more numbers chosen to fit
 _RECENT = 48
 _LOOKS = (16, _RECENT)
 _COUNTED_ANEW = 120  # arrivals
 _STRIDE_SHARE = 0.1
+_ROOT_2PI = sqrt(2.0 * pi)
 _AGO = 5.0  # seconds: an arrival so far before the last one says that the last one's stamp was wrong
 _EARLY_S = 0.004  # seconds
 
@@ -43,7 +44,20 @@ class Tracker:
     last: the newest arrival, seconds. sure: the numbers were once beyond doubt.
     """
 
-    __slots__ = ("_arrived", "_clumps", "_counted", "_lines", "_plain", "_recent", "_settled", "last", "line", "sure")
+    __slots__ = (
+        "_arrived",
+        "_clumps",
+        "_counted",
+        "_gains",
+        "_lines",
+        "_plain",
+        "_recent",
+        "_settled",
+        "_since",
+        "last",
+        "line",
+        "sure",
+    )
 
     def __init__(
         self, at: float, period: float, limits: tuple[float, float], scales: tuple[int, ...], settled: int
@@ -57,7 +71,8 @@ class Tracker:
         self._lines = [self.line]
         self._recent = [at]
         self._arrived = 1
-        self._counted, self._plain = 0.0, 0
+        self._gains: list[float] = []
+        self._counted, self._plain, self._since = 0.0, 0, 0
         self._clumps = Clumps()
         self.last = at
         self.sure = False
@@ -93,6 +108,7 @@ class Tracker:
                 line.step(1.0)
                 self._count(1.0)
                 line.take(residual)
+                self._gain(-0.5 * (residual / spread) ** 2 - log(_ROOT_2PI * spread))
                 bent = line.learn(residual, spread, 0.0)
                 self.sure = self.sure or line.count >= self._settled
                 if bent:
@@ -130,7 +146,8 @@ class Tracker:
         self.last = at
         self._recent = [at]
         self._clumps.forget()
-        self._counted, self._plain = line.x, 0
+        self._gains.clear()
+        self._counted, self._plain, self._since = line.x, 0, 0
         self.sure = False
 
     def hint(self, period: float, fraction: float) -> None:
@@ -147,6 +164,7 @@ class Tracker:
         """Let every hypothesis go on in every likely way; keep the best."""
         width = self._clumps.width
         heirs: list[Line] = []
+        bents: list[Line] = []
         before = self.line.x
         for line in self._lines:
             ahead, early = (at - line.at) / line.period, line.count < self._settled
@@ -156,18 +174,21 @@ class Tracker:
                 bent = self._go(child, steps, at, apart, width)
                 heirs.append(child)
                 if bent:
-                    heirs.append(_bent(child, bent))
-        self._keep(heirs)
+                    bents.append(_bent(child, bent))
+        self._keep(heirs + bents)  # in this order: a bent line of old standing is better than the same begun now
         self.line = self._lines[0]
         if not self.sure and self.line.count >= self._settled:
             self.sure = all(line.score < _DOUBTFUL for line in self._lines if line.x != self.line.x)
-        if self._count(self.line.x - before) != 1.0:
+        if self._count(self.line.x - before) != 1.0 and width == 0.0:
             self._look_again()
 
     def _count(self, steps: float) -> float:
         """Count the arrival; but the line's own number is believed once it has run for long without a slip."""
         self._plain = self._plain + 1 if steps == 1.0 else 0
-        self._counted = self.line.x if self._plain >= self._settled else self._counted + 1.0
+        self._since += 1
+        self._counted += 1.0
+        if self._plain >= self._settled or self._since > _RECENT:
+            self._counted, self._since = self.line.x, 0
         return steps
 
     def _keep(self, heirs: list[Line]) -> None:
@@ -185,6 +206,13 @@ class Tracker:
         for line in kept:
             line.score -= top
         self._lines = kept
+        self._gain(top)
+
+    def _gain(self, gain: float) -> None:
+        """Remember how well the best hypothesis took this arrival: log of its density."""
+        self._gains.append(gain)
+        if len(self._gains) > _RECENT:
+            del self._gains[0]
 
     def _go(self, line: Line, steps: float, at: float, apart: float, width: float) -> int:
         """Take the arrival as `steps` pulses on. Returns what `Line.learn` does."""
@@ -202,15 +230,18 @@ class Tracker:
     def _look_again(self) -> None:
         """After a slip, one more hypothesis: the last pulses, simply counted. It wins when the tempo has leapt."""
         for n in _LOOKS:
+            if len(self._recent) < n:
+                return
             at, period, rms = _fit(self._recent[-n:])
-            if len(self._recent) < n or period <= 0.0 or rms > 0.4 * period:
+            if period <= 0.0 or abs(period / self.line.period - 1.0) < 0.01:
                 continue
-            if abs(period / self.line.period - 1.0) > 0.01:
-                other = self.line.copy()
-                other.score += _FRESH
-                other.x, other.at = self._counted, at
-                other.restart(period, 0.01)
-                other.count = n
+            noise = max(rms * rms, self.line.noise)
+            other = self.line.copy()
+            other.score = _FRESH - 0.5 * n * (log(2.0 * pi * noise) + rms * rms / noise) - sum(self._gains[-n:])
+            other.x, other.at = self._counted, at
+            other.restart(period, 0.01)
+            other.count = n
+            if other.score > -_FAR_BEHIND:
                 self._lines.append(other)
 
     def _change_kind(self) -> None:
