@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lanternist.core.effects import Floats, Ints
+from lanternist.core.effects import Ints
 from lanternist.core.guard.fields import RIG
 from lanternist.core.rig_table import KINDS_OF_PARAMETER
 
@@ -47,37 +47,26 @@ def _cell_key(guard: "Guard", cell: int) -> tuple[str, int]:
 
 
 def _adopt_lights(new: "Guard", old: "Guard") -> None:
-    lights, before = new.lights, old.lights
+    """The light of cells, and the flashes of cells and fields. A field that is new has seen all that the rig has."""
+    mine, theirs = new.lights, old.lights
     to, of = _pairs(*([_cell_key(one, int(cell)) for cell in one.lights.light.cells] for one in (new, old)))
-    lights.seen[to], lights.running[to] = before.seen[of], before.running[of]
-    for mine, theirs in ((lights.flashes.stamps, before.flashes.stamps), (lights.reds.stamps, before.reds.stamps)):
-        _adopt_stamps(mine, theirs, new, old, (to, of))
-    names = ("low", "high", "foot", "risen", "unsure", "last")
-    for name in names:
-        getattr(lights.flashes, name)[to] = getattr(before.flashes, name)[of]
-    lights.reds.red[to], lights.reds.unsure[to] = before.reds.red[of], before.reds.unsure[of]
-    _begin_fields(new)
+    mine.seen[to], mine.running[to] = theirs.seen[of], theirs.running[of]
+    fields = _pairs(mine.fields.keys, theirs.fields.keys)
+    places = np.append(to, mine.cells + fields[0]), np.append(of, theirs.cells + fields[1])
+    for name in ("low", "high", "foot", "risen", "unsure", "last"):
+        _copy(mine.flashes, theirs.flashes, name, places)
+    for name in ("red", "unsure"):
+        _copy(mine.reds, theirs.reds, name, places)
+    unknown = np.setdiff1d(np.arange(len(mine.fields.keys)), fields[0])
+    whole = np.full(len(unknown), theirs.cells + theirs.fields.keys.index(RIG)) if theirs.fields.keys else unknown[:0]
+    places = np.append(places[0], mine.cells + unknown[: len(whole)]), np.append(places[1], whole)
+    kept = min(mine.limit, theirs.limit)
+    mine.flashes.stamps[places[0], :kept] = theirs.flashes.stamps[places[1], :kept]
+    mine.reds.stamps[places[0], :kept] = theirs.reds.stamps[places[1], :kept]
 
 
-def _adopt_stamps(mine: Floats, theirs: Floats, new: "Guard", old: "Guard", cells: tuple[Ints, Ints]) -> None:
-    """Onsets of the same cells and fields; a field that is new has seen all that the whole rig has."""
-    kept = min(mine.shape[1], theirs.shape[1])
-    mine[cells[0], :kept] = theirs[cells[1], :kept]
-    old_keys, first_new, first_old = old.lights.fields.keys, new.lights.cells, old.lights.cells
-    at = {key: first_old + number for number, key in enumerate(old_keys)}
-    for number, key in enumerate(new.lights.fields.keys):
-        known = at.get(key, at.get(RIG))
-        if known is not None:
-            mine[first_new + number, :kept] = theirs[known, :kept]
-
-
-def _begin_fields(new: "Guard") -> None:
-    """Fields may have other members now: they start from the light there is, waiting to rise."""
-    lights = new.lights
-    dark = np.where(lights.running, 0.0, lights.seen)
-    fields = slice(lights.cells, None)
-    lights.flashes.low[fields] = lights.flashes.last[fields] = lights.fields.mean(dark)
-    lights.flashes.risen[fields] = lights.flashes.unsure[fields] = False
+def _copy(mine: object, theirs: object, name: str, places: tuple[Ints, Ints]) -> None:
+    getattr(mine, name)[places[0]] = getattr(theirs, name)[places[1]]
 
 
 def _adopt_strobes(new: "Guard", old: "Guard") -> None:
@@ -85,7 +74,7 @@ def _adopt_strobes(new: "Guard", old: "Guard") -> None:
     keys = [[_row_keys(one)[row] for row in one.lights.strobes.rows] for one in (new, old)]
     to, of = _pairs(*keys)
     for name in ("running", "fell", "sent", "peak", "peaked", "begun", "stopped"):
-        getattr(mine, name)[to] = getattr(theirs, name)[of]
+        _copy(mine, theirs, name, (to, of))
 
 
 def _adopt_movement(new: "Guard", old: "Guard") -> None:
@@ -96,7 +85,7 @@ def _adopt_movement(new: "Guard", old: "Guard") -> None:
     mine.known = True
     to, of = _pairs(_axis_keys(new), _axis_keys(old))
     for name in ("at", "rate", "wanted", "off"):
-        getattr(mine, name)[to] = getattr(theirs, name)[of]
+        _copy(mine, theirs, name, (to, of))
 
 
 def _axis_keys(guard: "Guard") -> list[Hashable]:
@@ -114,4 +103,4 @@ def _adopt_machines(new: "Guard", old: "Guard") -> None:
     to, of = _pairs(*keys)
     mine.place = theirs.place
     for name in ("into", "resting", "on", "spent"):
-        getattr(mine, name)[to] = getattr(theirs, name)[of]
+        _copy(mine, theirs, name, (to, of))

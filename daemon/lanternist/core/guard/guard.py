@@ -52,6 +52,8 @@ class Guard:
         self.clock.step(now)
         if math.isfinite(now):
             self._holdings.frame(now)
+        if self.clock.credit > 0 and not math.isnan(self.clock.stood_at):
+            self.lights.restamp(self.clock.stood_at, self.clock.now)
         sent = self.values.checked(levels)
         if blackout:
             sent = self._dark(sent, np.arange(self.table.intensities))

@@ -70,6 +70,12 @@ class Lights:
             self.strobes.take(decided, self._asked, self._in_the_way(over), now)
         return levels
 
+    def restamp(self, stood_at: float, now: float) -> None:
+        """What happened while the clock stood may have happened as late as now."""
+        strobes = self.strobes
+        for stamps in (self.flashes.stamps, self.reds.stamps, strobes.stopped, strobes.begun, strobes.peaked):
+            stamps[stamps == stood_at] = now
+
     def _over(self, seen: Floats, budget: Budget) -> Marks:
         """Which cells and fields would be more than they may be."""
         over: Marks = LUMINANCE @ seen > budget.bounds + ROUNDING

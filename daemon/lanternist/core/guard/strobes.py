@@ -77,7 +77,7 @@ class Strobes:
     rows: which of the table's. most: the fastest rate within 0, 1, ... and limit flashes a second, (n, limit + 1);
     0 where there is none. running, sent: as decided last. peak: the fastest rate of the last second, seen at `peaked`.
     begun: when light last came up on it. fell: it has gone down since the shutter runs. stopped: when. doubted: have to
-    stop.
+    stop in the next frame; taken: when the newest was.
     """
 
     rows: Ints
@@ -91,6 +91,7 @@ class Strobes:
     peaked: Floats
     begun: Floats
     stopped: Floats
+    taken: float = -np.inf
 
     def idle(self, levels: Floats, now: float) -> bool:
         """Whether no shutter strobes, is asked to, or has just now."""
@@ -106,8 +107,9 @@ class Strobes:
 
         room: the flashes a second left to each in the fullest of its fields, beside all that flashed or strobes.
         """
-        load, limit = self.load(now), self.most.shape[1] - 1
-        wants = asked.lit & (self._within(asked.hz, np.full(len(room), limit)) > 0) & ~self.doubted
+        load, most = self.load(now), self._within(asked.hz, np.full(len(room), self.limit))
+        doubted = self.doubted & (now > self.taken)
+        wants = asked.lit & (most > 0) & ~doubted
         rested = now - self.stopped >= WINDOW_S - SLACK_S
         fresh, goes_on = wants & ~self.running & rested & start, wants & self.running
         still = goes_on & asked.rises & (self.fell | asked.falls | ((room < 1) & (now - self.begun >= WINDOW_S)))
@@ -120,16 +122,20 @@ class Strobes:
         fresh &= granted
         denied = goes_on & (more > 0) & ~granted
         hz = np.where(denied, self.sent, hz)
-        still, begun = still | (denied & asked.rises), np.where(denied | (eager & ~granted), self.begun, begun)
-        sent = np.where(
-            asked.lit, np.where(fresh | goes_on, hz, 0.0), self._within(asked.hz, np.full(len(room), limit))
-        )
+        still |= denied & asked.rises
+        begun = np.where(fresh | (goes_on & ~denied), begun, self.begun)
+        sent = np.where(asked.lit, np.where(fresh | goes_on, hz, 0.0), most)
         return self._decided(sent, asked.lit, (fresh, still, begun), now)
 
     def _within(self, hz: Floats, flashes: Floats) -> Floats:
         """The rates, at most so many flashes a second each."""
-        at = np.clip(flashes, 0, self.most.shape[1] - 1).astype(np.intp)
-        return np.minimum(hz, self.most[np.arange(len(hz)), at])
+        most = np.take_along_axis(self.most, np.clip(flashes, 0, self.limit).astype(np.intp)[:, None], axis=1)[:, 0]
+        return np.where(_whole(self.shutters.rates(hz)) <= flashes, np.where(most > 0, hz, 0.0), np.minimum(hz, most))
+
+    @property
+    def limit(self) -> int:
+        """The flashes a second that are allowed."""
+        return int(self.most.shape[1]) - 1
 
     def _decided(self, sent: Floats, lit: Marks, how: tuple[Marks, Marks, Floats], now: float) -> Decision:
         fresh, still, begun = how
@@ -150,7 +156,8 @@ class Strobes:
         self.peaked[renewed] = now
         self.fell = runs & self.running & (self.fell | asked.falls)
         self.begun = decided.begun
-        self.sent, self.running, self.doubted = decided.sent, runs, doubted
+        self.doubted = doubted | self.doubted if now == self.taken else doubted
+        self.sent, self.running, self.taken = decided.sent, runs, now
 
 
 def _whole(flashes: Floats) -> Floats:
