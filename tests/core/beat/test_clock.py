@@ -556,7 +556,7 @@ def test_many_names_do_not_grow_the_clock(player: Player) -> None:
     player.now += 0.25
     player.ticks(120.0, 8.0)
     assert player.clock.reading(player.now).source == "midi"
-    assert len(player.clock._roster._sources) <= 16
+    assert len(player.clock._lead.roster._sources) <= 16
 
 
 def test_a_wild_stamp_is_survived(player: Player) -> None:

@@ -4,8 +4,8 @@ Theory of operation
 -------------------
 A pulse carries no number. Each arrival may be the next pulse, may follow lost ones, or may be the last one doubled;
 with jitter of half a period one arrival cannot tell. So a few hypotheses are kept side by side, each with its own
-`Line` and score, branched at every doubtful arrival, joined when they expect the same from then on, and dropped when far
-behind (multiple hypothesis tracking, D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and
+`Line` and score, branched at every doubtful arrival, joined when they expect the same from then on, and dropped when
+far behind (multiple hypothesis tracking, D. B. Reid, IEEE Trans. AC-24, 1979). Where jitter is small there is one, and
 an arrival costs one Kalman update. A suspected bend of the tempo is such a doubt, too: the long line and the one cut
 short both run on until one of them is plainly better.
 
