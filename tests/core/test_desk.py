@@ -47,6 +47,12 @@ def test_fades_are_even_in_time() -> None:
     assert [level(on, "d1", "intensity", now) for now in (100.0, 101.0, 103.0, 104.0)] == [1, 0.75, 0.25, 0]
 
 
+def test_any_moment_can_be_asked_for_in_any_order() -> None:
+    on = fresh()
+    act(on, "start", "full", at=10.0)
+    assert [level(on, "d1", "intensity", now) for now in (99.0, 10.5, 99.0, 10.0, 12.0)] == [1, 0.25, 1, 0, 1]
+
+
 def test_fades_in_beats_take_the_tempo_of_the_moment_they_begin() -> None:
     on = fresh()
     on.act(Action("start", 0.0, "blue"), beat=0.0, bpm=60.0)  # 2 beats are 2 s
