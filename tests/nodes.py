@@ -30,9 +30,9 @@ class Node:
         """Have the kernel stamp packets as they arrive, for `stamped`."""
         self.sock.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
 
-    def stamped(self) -> tuple[bytes, float]:
+    def stamped(self, timeout: float = _PATIENCE) -> tuple[bytes, float]:
         """A packet, and when it arrived in monotonic seconds, however late it is taken from the queue."""
-        self.sock.settimeout(_PATIENCE)
+        self.sock.settimeout(timeout)
         packet, notes, _, _ = self.sock.recvmsg(2048, 64)
         [seconds, nanoseconds] = next(struct.unpack("ll", data) for _, kind, data in notes if kind == _SO_TIMESTAMPNS)
         return packet, seconds - (time.time() - time.monotonic()) + nanoseconds * 1e-9
