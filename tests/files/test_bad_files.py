@@ -68,4 +68,4 @@ def test_very_many_problems_are_cut_short(tmp_path: Path) -> None:
     many = GIG["rig.toml"].replace("[limits]", "".join(f"[[fixtures]]\nx{n} = 1\n" for n in range(500)) + "[limits]")
     _, problems = load(write(tmp_path, {"rig.toml": many}))
     assert len(problems) < 150
-    assert any("more problems" in problem.message for problem in problems)
+    assert any("more wrong than is told" in problem.message for problem in problems)

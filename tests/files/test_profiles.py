@@ -48,6 +48,15 @@ def test_a_mode_offers_what_compile_makes_of_it(name: str) -> None:
         assert {KINDS_OF_PARAMETER[kind] for kind in table.kind} == parameters_of(mode)
 
 
+def test_a_shutter_that_only_opens_and_closes_is_no_strobe(tmp_path: Path) -> None:
+    shutter = '{ is = "shutter", ranges = [{ to = 9, does = "closed" }, { to = 255, does = "open" }] }'
+    (tmp_path / "x.toml").write_text(f'title = "x"\nkind = "wash"\nmodes.2.slots = ["red", {shutter}]')
+    profile, problems = load_profile(tmp_path / "x.toml", "x.toml")
+    assert problems == []
+    assert profile is not None
+    assert parameters_of(profile.modes["2"]) == {"red", "intensity"}
+
+
 def test_slot_words_are_those_of_the_parameters() -> None:
     assert set(PARAMETERS) <= set(SLOT_WORDS)
     assert len(set(SLOT_WORDS)) == len(SLOT_WORDS)

@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path as FilePath
@@ -66,6 +67,11 @@ class Document:
         """Line and column of every path. Worked out when the first problem asks for it."""
         return positions(self.text)
 
+    @cached_property
+    def lines(self) -> list[str]:
+        """The lines of the text."""
+        return self.text.split("\n")
+
     def line(self, path: Path) -> int:
         """The line of a path, or of the nearest thing that holds it; 0 if there is none."""
         return (nearest(path, self.places) or (0, 0))[0]
@@ -75,7 +81,7 @@ class Document:
         path = existing(path, self.data)
         line, column = nearest(path, self.places) or (0, 0)
         key = key_text(path, self.data)
-        return Problem(self.file, message, line, column, key, remedy, severity, _quoted(self.text, line))
+        return Problem(self.file, message, line, column, key, remedy, severity, _quoted(self.lines, line))
 
 
 def read(path: FilePath, file: str) -> Document | Problem:
@@ -129,15 +135,15 @@ def parse(data: bytes, file: str) -> Document | Problem:
 def _syntax(text: str, file: str, said: str) -> Problem:
     match = _LINE.search(said)
     line, column = (int(match[1]), int(match[2])) if match and match[1] else (len(text.rstrip().split("\n")), 1)
-    quote = _quoted(text, line)
+    quote = _quoted(text.split("\n"), line)
     known = [row for row in _HABITS if re.search(row[0], quote)] or [row for row in _SYNTAX if re.match(row[0], said)]
     _, message, remedy = known[0] if known else ("", "this line cannot be read", "")
     return _at(text, file, (line, column), message, remedy)
 
 
 def _at(text: str, file: str, place: Place, message: str, remedy: str) -> Problem:
-    return Problem(file, message, *place, remedy=remedy, quote=_quoted(text, place[0]))
+    return Problem(file, message, *place, remedy=remedy, quote=_quoted(text.split("\n"), place[0]))
 
 
-def _quoted(text: str, line: int) -> str:
-    return printable(text.split("\n")[line - 1].strip()) if line else ""
+def _quoted(lines: Sequence[str], line: int) -> str:
+    return printable(lines[line - 1].strip()) if line else ""

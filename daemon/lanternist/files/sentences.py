@@ -22,11 +22,11 @@ _Say = tuple[str, str]
 def problems_of(
     error: ValidationError, model: type[BaseModel], document: Document, base: Path = (), also: Sequence[str] = ()
 ) -> list[Problem]:
-    """The problems behind a failed validation of what stands at `base`, each once, at most about `MOST`.
+    """The problems behind a failed validation of what stands at `base`, each once, of the first `MOST` findings.
 
     also: further keys that are right beside those of `model`.
     """
-    details = error.errors(include_url=False)
+    details = error.errors(include_url=False)[:MOST]
     spots = [follow(model, one["loc"]) for one in details]
     unknown = [_unknown(spot, one["type"]) for spot, one in zip(spots, details, strict=True)]
     meant = {(one.path[:-1], closest(one.key, known_keys(one.owner, also))) for one in unknown if one}
@@ -36,9 +36,8 @@ def problems_of(
             found[document.problem((*base, *odd.path), *unknown_key(odd.key, odd.owner, also))] = None
         elif one["type"] != "missing" or (spot.path[:-1], spot.key) not in meant:
             found[document.problem((*base, *spot.path), *_say(spot, one))] = None
-    if len(found) > MOST:
-        rest = document.problem(base, f"{len(found) - MOST} more problems", "mend the first ones and look again")
-        return [*list(found)[:MOST], rest]
+    if error.error_count() > MOST:
+        found[document.problem(base, "there is more wrong than is told here", "mend this first and look again")] = None
     return list(found)
 
 
