@@ -108,6 +108,19 @@ modes.1.slots = [{ is = "shutter", ranges = [{ to = 99, does = "open" }, { to = 
     assert 100 <= slots_at(one, strobe=4.0)[0] <= 199
 
 
+@pytest.mark.parametrize(("hz", "slot"), [(0.0, 4), (1.0, 255), (20.0, 10), (10.5, 133)])
+def test_a_slot_called_strobe_is_read_by_its_ranges_too(hz: float, slot: int) -> None:
+    # Fast end first: taken as rising evenly, 1 Hz would be sent as a value at which the fixture flashes 19.8 times.
+    text = """
+title = "Strobe slot"
+kind = "strobe"
+modes.1.slots = ["intensity", { is = "strobe", ranges = [{ to = 9, does = "open" },
+                                                        { to = 255, does = "strobe", hz = [20.0, 1.0] }] }]
+"""
+    one = table(one_fixture("s", "1"), {"s": profile(text)})
+    assert slots_at(one, strobe=hz)[1] == slot
+
+
 def test_at_rest_a_frame_is_dark_with_its_fixed_slots_held() -> None:
     one = table(one_fixture("par", "8"))
     assert slots_at(one)[:8] == [0, 0, 0, 0, 255, 3, 0, 10]

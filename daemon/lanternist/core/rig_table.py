@@ -20,6 +20,8 @@ from lanternist.core.selectors import Selectable
 
 KINDS_OF_PARAMETER = tuple(PARAMETERS)
 FULL = "full"
+# Both are read by their ranges; a profile may call a shutter that only strobes by what it does.
+SHUTTERS = ("shutter", "strobe")
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +184,7 @@ def _lights(slot: Slot) -> bool:
 
 def _parameter_of(slot: Slot) -> str | None:
     """The parameter that drives a slot, if a scene can reach it."""
-    if slot.does == "shutter":
+    if slot.does in SHUTTERS:
         return "strobe" if any(one.does == "strobe" for one in slot.ranges) else None
     return slot.does if slot.does in PARAMETERS else None
 
@@ -255,7 +257,7 @@ def _leads(outputs: Sequence[OutputEntry], universes: Sequence[int]) -> tuple[Fl
 def _linear(
     places: Sequence[_Place], rows: Sequence[_Row], index: Mapping[tuple[int, str], int], dimmer: Ints
 ) -> Linear:
-    driven = [place for place in places if place.slot.does in PARAMETERS]
+    driven = [place for place in places if place.slot.does in PARAMETERS and place.slot.does not in SHUTTERS]
     row = np.array([index[place.cell, place.slot.does] for place in driven], dtype=np.intp)
     has_dimmer_slot = {place.cell for place in driven if place.slot.does == "intensity"}
     span = np.array([rows[one].high - rows[one].low for one in row])
@@ -278,7 +280,7 @@ def _linear(
 
 
 def _shutters(places: Sequence[_Place], index: Mapping[tuple[int, str], int]) -> Shutters:
-    driven = [place for place in places if place.slot.does == "shutter" and _parameter_of(place.slot)]
+    driven = [place for place in places if place.slot.does in SHUTTERS and _parameter_of(place.slot)]
     ranges = np.array([_strobe_range(place.slot) for place in driven], dtype=np.float64).reshape(-1, 4)
     return Shutters(
         universe=np.array([place.universe for place in driven], dtype=np.intp),
@@ -307,7 +309,7 @@ def _blank(places: Sequence[_Place], universes: int) -> NDArray[np.uint8]:
             blank[place.universe, place.coarse] = 255
             if place.fine >= 0:
                 blank[place.universe, place.fine] = 255
-        elif place.slot.does == "shutter":
+        elif place.slot.does in SHUTTERS:
             blank[place.universe, place.coarse] = _open_at(place.slot)
         elif place.slot.rest is not None:
             blank[place.universe, place.coarse] = place.slot.rest
