@@ -6,6 +6,8 @@ from lanternist.core.beat.tracker import Tracker
 TICKS_A_BEAT = 24  # MIDI 1.0, System Real Time
 _TICK_SCALES, _BEAT_SCALES = (8, 24, 72, 216), (3, 8, 24, 72)
 _SHARP = {True: 0.004, False: 0.016}  # seconds: expected error of ticks, and of beats, below which they are locked
+_SHARP_SHARE = 0.15  # of a period: the same, lest a number be mistaken
+_LOCKED_TICKS, _LOCKED_BEATS = 20, 4  # within a beat, and the frame in which it is seen
 _TOLD = 0.005  # how good a tempo is that a source tells, as a fraction
 _HALF_BEAT = 0.5
 
@@ -28,7 +30,7 @@ class Pulses(Source):
             return self.scale == scale
         self.scale = self.grain = scale
         self._ticks = scale < 1.0
-        self.lock_count = TICKS_A_BEAT if self._ticks else 4
+        self.lock_count = _LOCKED_TICKS if self._ticks else _LOCKED_BEATS
         self.stated = not self._ticks
         return True
 
@@ -57,7 +59,7 @@ class Pulses(Source):
         tracker = self.tracker
         if tracker is None or not tracker.sure or tracker.line.count < self.lock_count:
             return False
-        return tracker.line.variance() < _SHARP[self._ticks] ** 2
+        return tracker.line.variance() < min(_SHARP[self._ticks], _SHARP_SHARE * tracker.line.period) ** 2
 
     def pulse(self, at: float) -> None:
         """One pulse without a number."""

@@ -24,9 +24,10 @@ _GUESSED = log(0.01)  # after a gap, for each number near the time
 _BUNCHED = 0.25  # of a period: nearer to the pulse before, and it was held up together with it
 _GAP = 3.5  # periods since the newest pulse: some are missing
 _FAR_BEHIND, _BEHIND = 11.0, 5.0  # score; the same for another line to the same number
+_HOPELESS = 18.0  # the same for the longest memory
 _SUSPICION = -2.0  # score of a line cut short where it seems to have bent
 _MOST = 8
-_DOUBTFUL = -5.0  # score of the second hypothesis below which the first is believed
+_DOUBTFUL = -4.0  # score of the second hypothesis below which the first is believed
 _SAME_AT, _SAME_PERIOD = 0.1, 0.005  # of a period
 _FRESH = -20.0  # score of a look with fresh eyes: the chance of a leap, and two more numbers chosen to fit
 _RECENT = 48
@@ -192,15 +193,18 @@ class Tracker:
         return steps
 
     def _keep(self, heirs: list[Line]) -> None:
-        """The best of them; of those that expect the same from now on, the likelier."""
+        """The best of them; of those that expect the same from now on, the likelier; and the longest memory of all."""
         heirs.sort(key=_score, reverse=True)
         best = heirs[0]
         kept = [best]
+        oldest = min(line.cuts for line in heirs)
         for line in heirs[1:]:
             behind = best.score - line.score
-            if behind > _FAR_BEHIND or len(kept) == _MOST:
+            if behind > _HOPELESS:
                 break
-            if (line.x != best.x or behind < _BEHIND) and not any(_same(line, other) for other in kept):
+            keeps = line.cuts == oldest and all(other.cuts != oldest for other in kept)
+            chosen = len(kept) < _MOST and behind < (_BEHIND if line.x == best.x else _FAR_BEHIND)
+            if keeps or (chosen and not any(_same(line, other) for other in kept)):
                 kept.append(line)
         top = best.score
         for line in kept:
