@@ -189,4 +189,4 @@ class DeskAgainstModel(RuleBasedStateMachine):
 
 
 TestDeskAgainstModel = DeskAgainstModel.TestCase
-TestDeskAgainstModel.settings = settings(max_examples=150, stateful_step_count=40, deadline=None)
+TestDeskAgainstModel.settings = settings(max_examples=100, stateful_step_count=40, deadline=None)

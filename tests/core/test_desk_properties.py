@@ -21,7 +21,7 @@ CLUB_TABLE = table()
 NAMES = ("0", "1", "2", "3", "4")
 FOREVER = 1000.0  # longer than any fade
 
-few = settings(max_examples=40)  # each draws a whole show, and most a night
+few = settings(max_examples=30)  # each draws a whole show, and most a night
 
 
 def beats(of: RigTable, now: float) -> Floats:

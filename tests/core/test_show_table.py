@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from tests.rigs import act, compiled, desk, level, row, table
 from tests.strategies import shows
 
@@ -163,6 +163,7 @@ def check_look(look: Look, of: RigTable) -> None:
 
 
 @given(shows())
+@settings(max_examples=30)
 def test_looks_are_whole(show: Show) -> None:
     of = table()
     for playable in compile_show(show, of).playables:
