@@ -113,8 +113,11 @@ class DeskModel:
     def _start(self, name: str, at: float, beat: float, bpm: float) -> None:
         piece = self.pieces[name]
         self.starts += 1
-        one = self.on.get(name) or On(piece, 0, at, beat, at, 0.0, at, 0.0)
+        anew = On(piece, 0, at, beat, at, 0.0, at, 0.0)
+        one = self.on.get(name, anew)
         weight = one.weight(at)
+        if weight == 0.0:  # nothing of it has been seen: started twice at one moment, it begins with the second
+            one = anew
         self.on[name] = On(piece, self.starts, one.started, one.beat, at, weight,
                            at + _seconds(piece.fade_in, bpm) * (1.0 - weight), 1.0)  # fmt: skip
 
