@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +29,6 @@ class Night:
     process: "subprocess.Popen[bytes]"
     socket: Path
     log: Path
-    _left: list[int] = field(default_factory=list)
 
     def status(self) -> dict[str, Any]:
         """A snapshot, once the daemon answers."""

@@ -1,98 +1,28 @@
 """The MIDI input through python-rtmidi for real, over JACK's dummy driver."""
 
-import os
-import shutil
-import signal
-import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from tests.running import PATIENCE, Running, running, until
+from tests.jack import NEEDS_JACK, PERIOD, RATE, Jack, Pad, playing_jack
+from tests.running import Running, running, until
 
 from lanternist.core.events import Control, Event, Lost, Tick, TimeCode, Touch
 from lanternist.inputs import midi
 from lanternist.inputs.contract import InputError
 
-rtmidi = pytest.importorskip("rtmidi", reason="python-rtmidi is not installed")
-
-pytestmark = [
-    pytest.mark.skipif(shutil.which("jackd") is None, reason="jackd (package jackd2) is not installed"),
-    pytest.mark.skipif(
-        rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api(), reason="python-rtmidi was built without JACK"
-    ),
-]
-
-
-# A period of 21 ms: with short ones JACK's graph never gets done on a busy machine, and nothing arrives at all.
-_RATE, _PERIOD = 48000, 1024
-
-
-class Jack:
-    """A JACK server of our own name, that plays into the void."""
-
-    def __init__(self) -> None:
-        self.name = f"lanternist-test-{os.getpid()}"
-        command = ["jackd", "-n", self.name, "-r", "-S", "-d", "dummy", "-r", str(_RATE), "-p", str(_PERIOD)]
-        quiet = os.environ | {"JACK_NO_AUDIO_RESERVATION": "1"}
-        self.server = subprocess.Popen(
-            command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True, env=quiet
-        )
-
-    def is_up(self) -> bool:
-        assert self.server.poll() is None, "jackd ended"
-        return any(Path("/dev/shm").glob(f"jack_{self.name}_*_0")) and _reachable()
-
-    def end(self) -> None:
-        if self.server.poll() is None:
-            os.killpg(self.server.pid, signal.SIGTERM)
-            try:
-                self.server.wait(PATIENCE)
-            except subprocess.TimeoutExpired:
-                os.killpg(self.server.pid, signal.SIGKILL)
-                self.server.wait(PATIENCE)
-        for left in Path("/dev/shm").glob(f"jack*{self.name}*"):
-            left.unlink()
-
-
-def _reachable() -> bool:
-    try:
-        rtmidi.MidiIn(rtapi=rtmidi.API_UNIX_JACK, name="probe").delete()
-    except rtmidi.RtMidiError:
-        return False
-    return True
-
-
-class Pad:
-    """A controller: a JACK client with one port."""
-
-    def __init__(self, name: str) -> None:
-        self.name = f"{name}:Pads"
-        self._out = rtmidi.MidiOut(rtapi=rtmidi.API_UNIX_JACK, name=name)
-        self._out.open_virtual_port("Pads")
-
-    def send(self, text: str) -> None:
-        self._out.send_message(list(bytes.fromhex(text)))
-
-    def unplug(self) -> None:
-        self._out.close_port()
-        self._out.delete()
+pytestmark = NEEDS_JACK
 
 
 @pytest.fixture
 def jack(monkeypatch: pytest.MonkeyPatch) -> Iterator[Jack]:
     from lanternist.inputs import midi_rtmidi
 
-    server = Jack()
-    monkeypatch.setenv("JACK_DEFAULT_SERVER", server.name)
     # Where ALSA runs too it would be chosen first.
     monkeypatch.setattr(midi_rtmidi, "_ALSA_DOOR", Path("/nowhere"))
-    try:
-        until(server.is_up)
+    with playing_jack(monkeypatch) as server:
         yield server
-    finally:
-        server.end()
 
 
 def hears(run: Running, pad: Pad) -> None:
@@ -143,7 +73,7 @@ def _check_stamps(events: list[Event], sent: list[float]) -> None:
     for event, sent_at in zip(events, sent, strict=True):
         assert isinstance(event, Tick)
         # JACK stamps by its period, which may have begun before.
-        assert sent_at - _PERIOD / _RATE - 0.001 <= event.at <= now
+        assert sent_at - PERIOD / RATE - 0.001 <= event.at <= now
 
 
 def test_when_jack_ends_the_input_says_so(jack: Jack) -> None:
