@@ -31,10 +31,16 @@ def test_words_make_a_request(words: str, wanted: dict[str, object]) -> None:
     ("words", "said"),
     [
         (["start"], "start what? A scene or chase has to be named: lanternist send start SCENE"),
-        (["start", "slow", "ember"], "'ember' is not a number; a name of several words needs quotes"),
+        (["start", "slow", "ember"], "'ember' is too much; a name of several words needs quotes"),
         (["master", "loud"], "'loud' is not a number"),
         (["master", "80", "90"], "'90' is too much"),
         (["master", "nan"], "'nan' is not a number"),
+        (["master", "120"], "120 is out of range: lanternist send master 0..100"),
+        (["level", "full", "-1"], "-1 is out of range: lanternist send level SCENE 0..100"),
+        (["master"], "master needs a number: lanternist send master 0..100"),
+        (["tempo"], "tempo needs a number: lanternist send tempo 0..400"),
+        (["start", "full", "5"], "'5' is too much"),
+        (["tap", "now"], "'now' is too much"),
     ],
 )
 def test_wrong_words_are_answered_and_end_with_2(

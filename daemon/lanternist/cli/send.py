@@ -7,6 +7,8 @@ import sys
 from lanternist.core.actions import ACTIONS, ActionSpec
 
 LIGHT_LEVEL = "level"
+MEANS_YES = ("pressed", "on/off")  # units of which nothing said means yes
+QUOTES = 'a name of several words needs quotes: "slow ember"'
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -67,18 +69,27 @@ def request(do: str, words: list[str]) -> dict[str, object]:
         if not left:
             raise ValueError(f"{do} what? A scene or chase has to be named: lanternist send {_usage(do, spec)}")
         wanted["what"] = left.pop(0)
+    if left and spec.unit:
+        wanted["value"] = _value(do, spec, left.pop(0))
+    elif spec.unit and spec.unit not in MEANS_YES:
+        raise ValueError(f"{do} needs a number: lanternist send {_usage(do, spec)}")
     if left:
-        wanted["value"] = _number(left.pop(0)) / _factor(spec)
-    if left:
-        raise ValueError(f'{" ".join(left)!r} is too much; a name of several words needs quotes: "slow ember"')
+        raise ValueError(f"{' '.join(left)!r} is too much; {QUOTES}")
     return wanted
 
 
-def _number(text: str) -> float:
+def _value(do: str, spec: ActionSpec, word: str) -> float:
+    number = _number(word) / _factor(spec)
+    if not spec.low <= number <= spec.high:
+        raise ValueError(f"{word} is out of range: lanternist send {_usage(do, spec)}")
+    return number
+
+
+def _number(word: str) -> float:
     try:
-        number = float({"on": "1", "off": "0"}.get(text, text.removesuffix("%")))
+        number = float({"on": "1", "off": "0"}.get(word, word.removesuffix("%")))
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise ValueError(f'{text!r} is not a number; a name of several words needs quotes: "slow ember"')
+        raise ValueError(f"{word!r} is not a number; {QUOTES}")
     return number
