@@ -4,6 +4,7 @@ import argparse
 import json
 import sys
 import time
+from contextlib import suppress
 from typing import Any
 
 LOOKS_A_SECOND = 8
@@ -23,7 +24,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 def run(args: argparse.Namespace) -> int:
     """Show until Ctrl-C, or once."""
-    return _once() if args.json else _live()
+    if args.json:
+        return _once()
+    with suppress(KeyboardInterrupt):
+        _live()
+    return 0
 
 
 def _once() -> int:
@@ -48,7 +53,7 @@ def snapshot() -> dict[str, Any]:
     return status
 
 
-def _live() -> int:
+def _live() -> None:
     from rich.live import Live
     from rich.text import Text
 
