@@ -47,3 +47,9 @@ def test_nothing_is_said_of_parameters_while_a_fixture_is_not_known(tmp_path: Pa
 def test_a_fixture_may_end_with_the_universe() -> None:
     assert free_address([], 512) == 1
     assert free_address([], 513) is None
+
+
+def test_a_fixture_may_fill_a_gap(tmp_path: Path) -> None:
+    rig = GIG["rig.toml"].replace("address = 11\n", "address = 5\n").replace("address = 101\n", "address = 15\n")
+    (problem,) = load(write(tmp_path, {"rig.toml": rig}))[1]
+    assert problem.remedy == "par 2 would fit at 8"

@@ -94,9 +94,7 @@ def read(path: FilePath, file: str) -> Document | Problem:
     except (FileNotFoundError, NotADirectoryError):
         return Problem(file, "there is no such file", remedy=_others(path))
     except OSError as error:
-        return Problem(
-            file, f"cannot be read: {(error.strerror or str(error)).lower()}", remedy="look at its permissions"
-        )
+        return Problem(file, f"cannot be read ({error.strerror})", remedy="look at its permissions")
     except ValueError:  # a NUL in the name
         return Problem(file, "no file can have this name")
     if len(data) > MOST_BYTES:

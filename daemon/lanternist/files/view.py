@@ -36,14 +36,14 @@ def valid(raw: object, model: type[M]) -> M | None:
         return None
 
 
-def readable(raw: object, model: type[M]) -> M | None:
+def readable(raw: Mapping[str, Any], model: type[M]) -> M | None:
     """A table as its model; keys that are wrong or unknown are left out, and None if it does not work without."""
     for _ in range(2):
         try:
             return model.model_validate(raw)
         except ValidationError as error:
             wrong = {str(one["loc"][0]) for one in error.errors(include_url=False) if one["loc"]}
-            if not isinstance(raw, dict) or not wrong & raw.keys():
+            if not wrong & raw.keys():
                 return None
             raw = {key: value for key, value in raw.items() if key not in wrong}
     return None
@@ -132,7 +132,7 @@ class View:
     @property
     def is_whole(self) -> bool:
         """Whether every fixture of the rig is patched; if not, nobody can say what a selector lacks."""
-        return self.rig is not None and len(self.patched) == sum(1 for _ in items(self.rig, "fixtures"))
+        return len(self.patched) == sum(1 for _ in items(self.rig, "fixtures"))
 
     @cached_property
     def loose_names(self) -> set[str]:
