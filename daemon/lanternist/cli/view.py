@@ -16,15 +16,15 @@ _SHADES = {
 }  # fmt: skip
 _OTHERS = ("pan", "tilt", "strobe", "zoom", "fog", "haze", "fan")
 _UNITS = {"pan": "°", "tilt": "°", "strobe": " Hz"}
+# Facts whose names are for programs.
+_FACTS = {"malformed": "not understood:", "overwritten": "frames it had no time for:"}
 
 Snapshot = Mapping[str, Any]
 
 
 def view(status: Snapshot) -> RenderableType:
-    """The whole picture."""
-    return Group(
-        _head(status), Text(), _scenes(status), Text(), _lights(status), Text(), _ways(status), _troubles(status)
-    )
+    """The whole picture. The lights come last: on a small screen it is the end that is not seen."""
+    return Group(_head(status), _troubles(status), _scenes(status), Text(), _ways(status), Text(), _lights(status))
 
 
 def _head(status: Snapshot) -> Text:
@@ -33,12 +33,26 @@ def _head(status: Snapshot) -> Text:
     head.append(f"{status['show'] or 'untitled show'} on {status['rig'] or 'untitled rig'}\n", style="bold")
     head.append("".join("● " if place <= beat["beat_in_bar"] else "○ " for place in range(1, 5)))
     head.append(f" {beat['bpm']:6.2f} bpm   bar {beat['bar']}   beat {int(beat['phrase_32']) + 1} of 32   ")
-    head.append(f"{beat['state']} on {beat['source'] or 'nothing'}, confidence {beat['confidence']:.0%}")
-    head.append(f", ±{beat['error_ms']:.1f} ms\n")
+    head.append(f"{_lead(beat)}\n")
     head.append(f"master {status['master']:g} %   ")
     if status["blackout"]:
         head.append(" BLACKOUT ", style="reverse bold")
     return head
+
+
+def _lead(beat: Snapshot) -> str:
+    """Who gives the beat, in words."""
+    source = beat["source"]
+    match beat["state"]:
+        case "free":
+            return "tempo by hand" if source == "manual" else "no beat heard"
+        case "acquiring":
+            return f"listening to {source}"
+        case "holdover":
+            return f"{source} is silent, going on without it"
+        case "stopped":
+            return f"{source} has stopped"
+    return f"with {source}, sure to {beat['confidence']:.0%}, ±{beat['error_ms']:.0f} ms"
 
 
 def _scenes(status: Snapshot) -> RenderableType:
@@ -59,10 +73,11 @@ def _lights(status: Snapshot) -> RenderableType:
 
 
 def _light(name: str, cells: list[Snapshot]) -> Text:
-    text = Text(f"{name[:16]:<16} ")
-    for cell in cells:
-        text.append("██" if len(cells) == 1 else "█", style=_shade(cell["levels"]))
+    text = Text(f"{name[:14]:<14} ")
     levels = cells[0]["levels"]
+    for cell in cells:
+        if "intensity" in levels:
+            text.append("██" if len(cells) == 1 else "█", style=_shade(cell["levels"]))
     if len(cells) == 1 and "intensity" in levels:
         text.append(f" {levels['intensity']:4.0%}")
     for name in _OTHERS:
@@ -82,10 +97,10 @@ def _shade(levels: Snapshot) -> str:
 
 
 def _ways(status: Snapshot) -> RenderableType:
-    table = _table("in and out", "", "", "")
-    for way in (*status["inputs"], *status["outputs"]):
-        facts = ", ".join(f"{key} {value}" for key, value in way.items() if key not in ("name", "error", "failures"))
-        table.add_row(way["name"], Text("failed", "reverse") if way["error"] else "works", way["error"] or facts)
+    table = _table("in and out", "", "")
+    for kind in ("input", "output"):
+        for way in status[f"{kind}s"]:
+            table.add_row(f"{kind} {way['name']}", *_how_it_goes(way))
     frames = status["frames"]
     table.add_row(
         "frames",
@@ -96,8 +111,19 @@ def _ways(status: Snapshot) -> RenderableType:
     return table
 
 
+def _how_it_goes(way: Snapshot) -> tuple[Text, str]:
+    if way["error"]:
+        return Text("failed", "reverse"), way["error"]
+    if way.get("warning"):
+        return Text("warns", "reverse"), way["warning"]
+    facts = (
+        f"{_FACTS.get(key, key)} {value}" for key, value in way.items() if key not in ("name", "failures") and value
+    )
+    return Text("works"), ", ".join(facts)
+
+
 def _troubles(status: Snapshot) -> RenderableType:
-    """What a person should act on: what the guard holds back, faults, what was refused."""
+    """What a person should act on: what the guard holds back, faults, what was refused; and the line below it."""
     text = Text()
     for held in status["guard"]:
         text.append(f"guard: {held}\n", style="bold")

@@ -1,0 +1,71 @@
+"""The picture that `watch` draws, as text on a small terminal."""
+
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from lanternist.cli.view import view
+
+BEAT: dict[str, Any] = {
+    "bpm": 124.0, "bar": 3, "beat_in_bar": 2, "phrase_32": 9.5,
+    "state": "locked", "source": "midi", "confidence": 0.9, "error_ms": 1.4,
+}  # fmt: skip
+FRAMES = {"begun": 400, "late": 0, "skipped": 0, "faults": 0}
+
+
+def drawn(**changes: Any) -> str:
+    status: dict[str, Any] = {
+        "rig": "Hall", "show": "Tide", "master": 80.0, "blackout": False, "beat": BEAT, "frames": FRAMES,
+        "scenes": [{"name": "house", "priority": 50, "weight": 50.0, "level": 100.0, "releasing": True}],
+        "fixtures": [
+            {"name": "par 1", "cell": 1, "kind": "wash", "levels": {"intensity": 0.35, "red": 1.0}},
+            {"name": "hazer 1", "cell": 1, "kind": "haze", "levels": {"haze": 0.3}},
+        ],
+        "guard": [], "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
+    }  # fmt: skip
+    console = Console(width=80, force_terminal=False)
+    with console.capture() as shown:
+        console.print(view(status | changes))
+    return shown.get()
+
+
+def test_scenes_lights_and_master_are_seen() -> None:
+    text = drawn()
+    for words in ("Tide on Hall", "master 80 %", "going", "par 1", "35%", "haze 30%", "beat 10 of 32", "● ● ○ ○"):
+        assert words in text
+    assert "BLACKOUT" not in text
+    assert "BLACKOUT" in drawn(blackout=True)
+
+
+@pytest.mark.parametrize(
+    ("state", "source", "words"),
+    [
+        ("locked", "midi", "with midi, sure to 90%, ±1 ms"),
+        ("free", "free", "no beat heard"),
+        ("free", "manual", "tempo by hand"),
+        ("acquiring", "osc", "listening to osc"),
+        ("holdover", "midi", "midi is silent, going on without it"),
+        ("stopped", "midi", "midi has stopped"),
+    ],
+)
+def test_who_gives_the_beat(state: str, source: str, words: str) -> None:
+    assert words in " ".join(drawn(beat=BEAT | {"state": state, "source": source}).split())
+
+
+@pytest.mark.parametrize(
+    ("way", "words"),
+    [
+        ({"error": "port 9000 is taken"}, "output 1 osc failed port 9000 is taken"),
+        ({"error": "", "warning": "nobody listens"}, "output 1 osc warns nobody listens"),
+        ({"error": "", "malformed": 3, "events": 0}, "output 1 osc works not understood: 3"),
+    ],
+)
+def test_how_a_way_in_or_out_goes(way: dict[str, Any], words: str) -> None:
+    assert words in " ".join(drawn(outputs=[{"name": "1 osc", "failures": 0} | way]).split())
+
+
+def test_troubles_stand_above_the_lights() -> None:
+    text = drawn(guard=["strobes: strobe 1"], frames=FRAMES | {"faults": 2}, events={"refused": 4, "dropped": 0})
+    for words in ("guard: strobes: strobe 1", "2 frames could not be made", "4 actions refused"):
+        assert 0 < text.index(words) < text.index("par 1")
