@@ -56,8 +56,8 @@ def test_who_gives_the_beat(state: str, source: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("way", "words"),
     [
-        ({"error": "port 9000 is taken"}, "output 1 osc failed port 9000 is taken"),
-        ({"error": "", "warning": "nobody listens"}, "output 1 osc warns nobody listens"),
+        ({"error": "port 9000 is taken", "to": "hall"}, "output 1 osc failed to hall"),
+        ({"error": "", "warning": "nobody listens", "to": "hall"}, "output 1 osc warns to hall"),
         ({"error": "", "malformed": 3, "events": 0}, "output 1 osc works not understood: 3"),
     ],
 )
@@ -66,6 +66,13 @@ def test_how_a_way_in_or_out_goes(way: dict[str, Any], words: str) -> None:
 
 
 def test_troubles_stand_above_the_lights() -> None:
-    text = drawn(guard=["strobes: strobe 1"], frames=FRAMES | {"faults": 2}, events={"refused": 4, "dropped": 0})
-    for words in ("guard: strobes: strobe 1", "2 frames could not be made", "4 actions refused"):
+    text = drawn(
+        guard=["strobes: strobe 1"],
+        frames=FRAMES | {"faults": 2},
+        events={"refused": 4, "dropped": 0},
+        inputs=[{"name": "1 midi", "error": "no MIDI here", "failures": 3}],
+        outputs=[{"name": "1 artnet", "error": "", "warning": "nobody listens", "failures": 0}],
+    )
+    wrong = ("input 1 midi: no MIDI here", "output 1 artnet: nobody listens")
+    for words in (*wrong, "guard: strobes: strobe 1", "2 frames could not be made", "4 actions refused"):
         assert 0 < text.index(words) < text.index("par 1")

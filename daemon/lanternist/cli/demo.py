@@ -125,7 +125,7 @@ def _show(hands: Hands, status: Status) -> Status:
         while not hands.done.wait(_LOOK_S):
             status = snapshot()
             said = hands.said[-1] if hands.said else "listening for the beat"
-            live.update(Group(view(status), Text(f"the hands: {said}   (Ctrl-C ends the demo)")), refresh=True)
+            live.update(Group(Text(f"the hands: {said}   (Ctrl-C ends the demo)\n"), view(status)), refresh=True)
     return status
 
 

@@ -23,8 +23,8 @@ Snapshot = Mapping[str, Any]
 
 
 def view(status: Snapshot) -> RenderableType:
-    """The whole picture. The lights come last: on a small screen it is the end that is not seen."""
-    return Group(_head(status), _troubles(status), _scenes(status), Text(), _ways(status), Text(), _lights(status))
+    """The whole picture, what matters most first: on a small screen it is the end that is not seen."""
+    return Group(_head(status), _troubles(status), _scenes(status), Text(), _lights(status), Text(), _ways(status))
 
 
 def _head(status: Snapshot) -> Text:
@@ -98,9 +98,8 @@ def _shade(levels: Snapshot) -> str:
 
 def _ways(status: Snapshot) -> RenderableType:
     table = _table("in and out", "", "")
-    for kind in ("input", "output"):
-        for way in status[f"{kind}s"]:
-            table.add_row(f"{kind} {way['name']}", *_how_it_goes(way))
+    for name, way in _named_ways(status):
+        table.add_row(name, *_how_it_goes(way))
     frames = status["frames"]
     table.add_row(
         "frames",
@@ -111,20 +110,27 @@ def _ways(status: Snapshot) -> RenderableType:
     return table
 
 
+def _named_ways(status: Snapshot) -> list[tuple[str, Snapshot]]:
+    return [(f"{kind} {way['name']}", way) for kind in ("input", "output") for way in status[f"{kind}s"]]
+
+
 def _how_it_goes(way: Snapshot) -> tuple[Text, str]:
-    if way["error"]:
-        return Text("failed", "reverse"), way["error"]
-    if way.get("warning"):
-        return Text("warns", "reverse"), way["warning"]
-    facts = (
-        f"{_FACTS.get(key, key)} {value}" for key, value in way.items() if key not in ("name", "failures") and value
+    facts = ", ".join(
+        f"{_FACTS.get(key, key)} {value}"
+        for key, value in way.items()
+        if key not in ("name", "error", "warning", "failures") and value
     )
-    return Text("works"), ", ".join(facts)
+    if way["error"]:
+        return Text("failed", "reverse"), facts
+    return (Text("warns", "reverse"), facts) if way.get("warning") else (Text("works"), facts)
 
 
 def _troubles(status: Snapshot) -> RenderableType:
-    """What a person should act on: what the guard holds back, faults, what was refused; and the line below it."""
+    """What a person should act on: what fails, what the guard holds back, faults, what was refused."""
     text = Text()
+    for name, way in _named_ways(status):
+        if way["error"] or way.get("warning"):
+            text.append(f"{name}: {way['error'] or way['warning']}\n", style="bold")
     for held in status["guard"]:
         text.append(f"guard: {held}\n", style="bold")
     if status["frames"]["faults"]:
