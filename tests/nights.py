@@ -87,12 +87,15 @@ def copy_gig(
 
 
 @contextlib.contextmanager
-def playing(gig: Path, *, before: Sequence[str] = (), packages: Path | None = None) -> Iterator[Night]:
+def playing(
+    gig: Path, *, before: Sequence[str] = (), packages: Path | None = None, control: Path | None = None
+) -> Iterator[Night]:
     """The daemon on `gig`. It is killed at the end if the test has not stopped it.
 
     before: words of a command that starts it. packages: a folder with more packages for it to import.
+    control: the control socket, if not beside the gig.
     """
-    control, log = gig.parent / "control", gig.parent / "log"
+    control, log = control or gig.parent / "control", gig.parent / "log"
     with log.open("wb") as lines:
         command = [*before, sys.executable, "-m", "lanternist", "run", str(gig)]
         environment = _environment(control) | ({} if packages is None else {"PYTHONPATH": str(packages)})

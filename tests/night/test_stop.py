@@ -1,6 +1,7 @@
 """How a night begins and ends: what is on the wire last, what the exit status says, who may start."""
 
 import signal
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -72,10 +73,18 @@ def test_what_is_left_behind(tmp_path: Path, nodes: tuple[Node, Node], number: s
         assert sacn_slots(of_universe[-1])[1] == left[universe]
 
 
+def ended(night: Night) -> int | None:
+    """The exit status, if it ends within a moment."""
+    try:
+        return night.process.wait(0.01)
+    except subprocess.TimeoutExpired:
+        return None
+
+
 def test_a_signal_as_soon_as_it_answers_ends_it_in_good_order(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
     with playing(rink(tmp_path, *nodes, "blackout")) as night:
         while not night.socket.exists():
-            assert night.process.poll() is None
+            assert ended(night) is None
         assert night.stop() == 0, night.said()
     assert not night.socket.exists()
 
@@ -86,11 +95,23 @@ def test_a_second_one_does_not_start_but_after_a_kill_it_does(tmp_path: Path, no
         frames = night.status()["frames"]["begun"]
         left, said = lanternist_says(night.socket, "run", str(gig))
         assert left == 3
-        assert said == f"lanternist is already running (it answers at {night.socket}); end it first\n"
+        assert said == f"lanternist is already running at {night.socket}; end it first\n"
         assert night.status()["frames"]["begun"] > frames
         night.stop(signal.SIGKILL)
         assert night.socket.exists()
     with playing(gig) as night:
+        assert night.status()["inputs"][0]["error"] == ""
+        assert night.stop() == 0
+
+
+def test_of_two_that_start_at_once_one_plays(tmp_path: Path) -> None:
+    control = tmp_path / "control"
+    gigs = [copy_gig(tmp_path / name, inputs='[[inputs]]\nby = "osc"\nport = 0\n') for name in ("one", "two")]
+    with playing(gigs[0], control=control) as one, playing(gigs[1], control=control) as two:
+        while (left := [ended(night) for night in (one, two)]) == [None, None]:
+            pass
+        assert sorted(left, key=str) == [3, None]
+        night = one if left[0] is None else two
         assert night.status()["inputs"][0]["error"] == ""
         assert night.stop() == 0
 

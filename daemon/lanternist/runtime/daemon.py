@@ -2,11 +2,14 @@
 
 import ctypes
 import gc
+import hashlib
 import logging
 import signal
+import socket
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from lanternist.core.operator import Operator
@@ -38,13 +41,33 @@ class AlreadyRunningError(Exception):
     """Another daemon answers at the control socket."""
 
 
-def run(gig: Gig, socket: Path) -> int:
-    """Play `gig` until SIGINT or SIGTERM; control socket at `socket`. Gives the exit status.
+def run(gig: Gig, path: Path) -> int:
+    """Play `gig` until SIGINT or SIGTERM; control socket at `path`. Gives the exit status.
 
     Raises AlreadyRunningError, and OutputError or InputError for a plug-in that is broken.
     """
-    if is_served(socket):
-        raise AlreadyRunningError(f"lanternist is already running (it answers at {socket}); end it first")
+    with _the_only_one(path):
+        return _run(gig, path)
+
+
+@contextmanager
+def _the_only_one(path: Path) -> Iterator[None]:
+    """Keeps others from starting at the same control socket. Raises AlreadyRunningError.
+
+    The name is kept by the kernel and goes with the process, so two that start at once cannot both have it, and it is
+    kept until the last frame is out, when the socket is long gone.
+    """
+    with socket.socket(socket.AF_UNIX) as name:
+        try:
+            name.bind("\0lanternist " + hashlib.sha256(bytes(path.absolute())).hexdigest())
+        except OSError as error:
+            raise AlreadyRunningError(f"lanternist is already running at {path}; end it first") from error
+        if is_served(path):
+            raise AlreadyRunningError(f"lanternist is already running (it answers at {path}); end it first")
+        yield
+
+
+def _run(gig: Gig, path: Path) -> int:
     table = compile_rig(gig.rig, gig.profiles)
     operator = Operator(table, compile_show(gig.show, table))
     inbox = Inbox()
@@ -56,7 +79,7 @@ def run(gig: Gig, socket: Path) -> int:
         report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now),
         say=log.info,
     )
-    control = ControlInput(socket, loop.ask, lambda: operator.show.by_name)
+    control = ControlInput(path, loop.ask, lambda: operator.show.by_name)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
     # Before anything has begun, so that a stop that comes early ends it in good order too.
     for number in (signal.SIGINT, signal.SIGTERM):
