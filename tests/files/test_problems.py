@@ -67,6 +67,14 @@ def test_what_is_printed_steers_no_terminal(text: str) -> None:
     assert shown(text).isprintable()
 
 
+def test_what_just_fits_is_not_cut() -> None:
+    assert printable("x" * 160) == "x" * 160
+    assert printable("x" * 161) == "x" * 159 + "…"
+    assert printable("a\tb\x1bc") == "a b�c"
+    assert shown((1 << 64) - 1) == "18446744073709551615"
+    assert shown(1 << 64) == "so large a number"
+
+
 def test_words_in_a_row() -> None:
     assert listed(["a"]) == '"a"'
     assert listed(["a", "b", "c"]) == '"a", "b" or "c"'

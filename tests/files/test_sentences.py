@@ -5,12 +5,12 @@ import re
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 from tests.gigs import GIG, JARGON, load, write
 
 from lanternist.core.profile import Mode, Profile
@@ -73,6 +73,26 @@ def test_union_tags_are_left_out_even_where_a_key_is_called_like_one(
 def test_what_is_wanted(model: type[BaseModel], field: str, words: str) -> None:
     info = model.model_fields[field]
     assert wanted(shape_of(info.annotation, info.metadata)) == words
+
+
+@pytest.mark.parametrize(
+    ("annotation", "words"),
+    [
+        (Literal[9600, 250000], "9600 or 250000"),
+        (Literal[True], "true"),
+        (str | int | None, "text or a whole number"),
+        (dict[str, int], "a table { ... }"),
+        (list[Annotated[int, Field(ge=1)]], "a list of numbers"),
+        (Annotated[int, Field(ge=0)], "a whole number from 0 on"),
+        (Annotated[float, Field(gt=0)], "a number above 0"),
+        (Annotated[float, Field(lt=1)], "a number below 1"),
+        (Annotated[float, Field(gt=0, lt=1)], "a number above 0 and below 1"),
+        (Annotated[int, Field(ge=0, lt=32768)], "a whole number from 0 and below 32768"),
+        (bytes, ""),
+    ],
+)
+def test_what_settings_of_others_want(annotation: object, words: str) -> None:
+    assert wanted(shape_of(annotation)) == words
 
 
 def test_a_misspelt_key_is_one_mistake_not_two() -> None:

@@ -10,7 +10,7 @@ from pydantic.fields import FieldInfo
 
 from lanternist.core.units import Duration
 from lanternist.files.positions import Path
-from lanternist.files.problems import listed
+from lanternist.files.problems import listed, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ def follow(model: type[BaseModel], loc: Sequence[str | int]) -> Spot:
 def _into(spot: Spot, item: str | int) -> Spot:
     wanted, path = spot.shape.type, (*spot.path, item)
     if isinstance(wanted, type) and issubclass(wanted, BaseModel):
-        info = written_names(wanted).get(str(item)) or wanted.model_fields.get(str(item))
+        info = written_names(wanted).get(str(item))
         if info is not None:
             return Spot(path, shape_of(info.annotation, info.metadata), wanted, str(item), spot.extra)
         here = Spot(path, Shape(wanted), wanted, str(item))
@@ -106,7 +106,7 @@ def wanted(shape: Shape) -> str:
         return " or ".join(dict.fromkeys(filter(None, map(wanted, shape.options))))
     origin, args = get_origin(shape.type), get_args(shape.type)
     if origin is Literal:
-        return listed([str(one) for one in args]) if isinstance(args[0], str) else str(args[0]).lower()
+        return " or ".join(shown(one) for one in args) if not isinstance(args[0], str) else listed(map(str, args))
     if origin is list:
         return _list_wanted(shape, args)
     if shape.type in _WORDS:
