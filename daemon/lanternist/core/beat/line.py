@@ -33,14 +33,13 @@ _PROCESS = 64.0 / _MEMORY**4  # white acceleration that leaves such a memory (P.
 _JITTER = 0.004  # seconds, until it is known
 _JITTER_FLOOR = 5e-5
 _JITTER_MEMORY = 200
-_DOUBT = 10.0  # measurements after which the jitter is known to a factor of two
 _BENT = 3.7  # standard deviations at which a watcher calls the line bent
 _AWAY = (
     2.4  # mean score of the last pulses, each cut at 4, that says the line is far off and no averaging will reach it
 )
 _NEAR = 0.25  # of a period
 _OLD = 100.0  # pulses: a memory longer than this is worth keeping until the bend is certain
-_LATE, _BUNCHED_LATE = 0.02, 0.5  # chance that a pulse was held up; the same right behind another. No source
+_LATE, _BUNCHED_LATE = 0.005, 0.5  # chance that a pulse was held up; the same right behind another. No source
 _LATE_MEAN = 0.015  # seconds
 _STRAY = 1e-6  # density of an arrival that nothing explains, 1/s
 _OUTSIDE = 2.0 * sqrt(2.0 / pi) / 3.0  # mean square outside a slot of width w, edges blurred by s: this * s**3 / w
@@ -83,7 +82,7 @@ class Line:
         self.stride = 1.0
         self.at = at
         self._low, self._high = limits
-        self._watchers = [(m, 2.0 / (m + 1.0), _BENT / sqrt(m), max(m, 3 * scales[0])) for m in scales]
+        self._watchers = [(m, 2.0 / (m + 1.0), _BENT / sqrt(m), max(m, 6 * scales[0])) for m in scales]
         self.noise = _JITTER**2
         self._floor = self._outside = 0.0
         self.restart(period, _ANEW)
@@ -163,7 +162,7 @@ class Line:
         if width:
             density, shift, left = _slotted(residual, prior, self.noise, width)
         else:
-            density, shift, left = _plain(residual, prior, self.noise * (1.0 + _DOUBT / self.count))
+            density, shift, left = _plain(residual, prior, self.noise)
         chance = _BUNCHED_LATE if bunched else _LATE
         hit = (1.0 - chance) * density
         late = chance / _LATE_MEAN * exp(-residual / _LATE_MEAN) if residual > 0.0 else 0.0

@@ -19,14 +19,14 @@ from math import log, pi, sqrt
 from lanternist.core.beat.clumps import Clumps
 from lanternist.core.beat.line import Line
 
-_LOST, _DOUBLED = log(0.004), log(0.002)  # chances a pulse; no source, on the safe side of what cables and radios do
+_LOST, _DOUBLED = log(0.01), log(0.005)  # chances a pulse; no source, on the safe side of what cables and radios do
 _GUESSED = log(0.01)  # after a gap, for each number near the time
 _BUNCHED = 0.25  # of a period: nearer to the pulse before, and it was held up together with it
 _GAP = 3.5  # periods since the newest pulse: some are missing
-_FAR_BEHIND, _BEHIND = 11.0, 5.0  # score; the same for another line to the same number
+_FAR_BEHIND, _BEHIND = 14.0, 5.0  # score; the same for another line to the same number
 _HOPELESS = 18.0  # the same for the longest memory
 _SUSPICION = -2.0  # score of a line cut short where it seems to have bent
-_MOST = 8
+_MOST, _MOST_EARLY = 8, 24  # hypotheses, and while none is settled
 _DOUBTFUL = -4.0  # score of the second hypothesis below which the first is believed
 _SAME_AT, _SAME_PERIOD = 0.1, 0.005  # of a period
 _FRESH = -20.0  # score of a look with fresh eyes: the chance of a leap, and two more numbers chosen to fit
@@ -197,13 +197,14 @@ class Tracker:
         heirs.sort(key=_score, reverse=True)
         best = heirs[0]
         kept = [best]
+        most = _MOST if self.sure else _MOST_EARLY
         oldest = min(line.cuts for line in heirs)
         for line in heirs[1:]:
             behind = best.score - line.score
             if behind > _HOPELESS:
                 break
             keeps = line.cuts == oldest and all(other.cuts != oldest for other in kept)
-            chosen = len(kept) < _MOST and behind < (_BEHIND if line.x == best.x else _FAR_BEHIND)
+            chosen = len(kept) < most and behind < (_BEHIND if line.x == best.x else _FAR_BEHIND)
             if keeps or (chosen and not any(_same(line, other) for other in kept)):
                 kept.append(line)
         top = best.score
