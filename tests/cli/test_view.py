@@ -74,5 +74,5 @@ def test_troubles_stand_above_the_lights() -> None:
         outputs=[{"name": "1 artnet", "error": "", "warning": "nobody listens", "failures": 0}],
     )
     wrong = ("input 1 midi: no MIDI here", "output 1 artnet: nobody listens")
-    for words in (*wrong, "guard: strobes: strobe 1", "2 frames could not be made", "4 actions refused"):
+    for words in (*wrong, "guard: strobes: strobe 1", "faults: 2, the log tells of them", "4 actions refused"):
         assert 0 < text.index(words) < text.index("par 1")

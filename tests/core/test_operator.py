@@ -108,6 +108,20 @@ def test_what_cannot_be_done_is_refused_counted_and_said(action: Action, said: s
     assert one.notices() == []
 
 
+def test_a_fault_in_taking_an_event_does_not_end_the_night(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise ZeroDivisionError("no such luck")
+
+    one = operator()
+    with monkeypatch.context() as broken:
+        broken.setattr(Desk, "act", fail)
+        one.take(Touch(PAD, 1.0, 0.0))
+    assert (one.faults, one.refused) == (1, 1)
+    assert any("could not be taken in: ZeroDivisionError: no such luck" in line for line in one.notices())
+    one.take(Touch(PAD, 1.0, 0.1))
+    assert on(one) == {"house", "full"}
+
+
 def test_a_flood_of_what_cannot_be_done_is_said_once_in_ten_seconds() -> None:
     one = operator()
     for number in range(1100):

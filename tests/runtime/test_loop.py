@@ -75,6 +75,21 @@ def test_questions_are_answered_between_frames_and_a_stopped_loop_answers_nothin
     assert loop.ask(0.0) == {}
 
 
+def test_a_fault_in_telling_the_state_does_not_end_the_loop() -> None:
+    def fail(_now: float) -> dict[str, object]:
+        raise ZeroDivisionError("no such luck")
+
+    output = FailingOutput()
+    said: list[str] = []
+    loop = make_loop(output)
+    loop.report, loop.say = fail, said.append
+    with looping(loop):
+        assert loop.ask(PATIENCE) == {}
+        frames = output.frames
+        until(lambda: output.frames > frames)
+    assert "the state could not be told: ZeroDivisionError: no such luck" in said
+
+
 def test_leaving_shows_the_state_that_the_rig_asks_for_and_takes_no_more_events() -> None:
     output = FailingOutput()
     loop = make_loop(output)

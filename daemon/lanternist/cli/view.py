@@ -134,7 +134,7 @@ def _troubles(status: Snapshot) -> RenderableType:
     for held in status["guard"]:
         text.append(f"guard: {held}\n", style="bold")
     if status["frames"]["faults"]:
-        text.append(f"{status['frames']['faults']} frames could not be made\n", style="bold")
+        text.append(f"faults: {status['frames']['faults']}, the log tells of them\n", style="bold")
     events = status["events"]
     if events["refused"] or events["dropped"]:
         text.append(f"{events['refused']} actions refused, {events['dropped']} events dropped\n")

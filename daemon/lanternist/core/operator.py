@@ -57,7 +57,14 @@ class Operator:
             self._act(Action("start", now, name))
 
     def take(self, event: Event) -> None:
-        """Take in one event, in the order of arrival. Never raises for what comes from outside; see `refused`."""
+        """Take in one event, in the order of arrival. Never raises; what cannot be done is in `refused`."""
+        try:
+            self._take(event)
+        except Exception as fault:
+            self.faults += 1
+            self._refuse(f"an event could not be taken in: {type(fault).__name__}: {fault}", event.at)
+
+    def _take(self, event: Event) -> None:
         if isinstance(event, Touch):
             for action in actions(self.show.bindings, event, self.desk.blackout):
                 self._remember_hold(event.device, action)

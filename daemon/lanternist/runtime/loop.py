@@ -101,9 +101,15 @@ class Loop:
         for notice in self.operator.notices():
             self.say(notice)
         while self._asked:
-            asked = self._asked.pop()
+            self._answer(self._asked.pop(), now)
+
+    def _answer(self, asked: Asked, now: float) -> None:
+        try:
             asked.answer.update(self.report(now))
-            asked.answered.set()
+        except Exception as fault:
+            # Who looks on must not be able to end the night.
+            self.say(f"the state could not be told: {type(fault).__name__}: {fault}")
+        asked.answered.set()
 
     def _wait(self) -> None:
         # A signal handler may run in the middle of a sleep, which then goes on: at most one period.
