@@ -32,17 +32,35 @@ def test_durations_as_written(written: object, meant: Duration) -> None:
 
 @pytest.mark.parametrize(
     "written",
-    [-1, "-1", "1/0 beat", "1/2/3 s", "soon", "2 hours", "", "beats", "1e3", "2 beats ago", "nan", True, None, [2], float("inf"), "1" * 33],
+    [
+        -1,
+        "-1",
+        "1/0 beat",
+        "1/2/3 s",
+        "soon",
+        "2 hours",
+        "",
+        "beats",
+        "1e3",
+        "2 beats ago",
+        "nan",
+        True,
+        None,
+        [2],
+        float("inf"),
+        "1" * 33,
+    ],
 )
 def test_what_is_no_duration_is_refused(written: object) -> None:
     with pytest.raises(ValueError, match="should be seconds"):
         parse_duration(written)
 
 
-def test_nothing_is_no_cycle() -> None:
+@pytest.mark.parametrize("amount", [0.0, 5e-324, 1e-320, 1e-30, 0.00099])
+def test_next_to_nothing_is_no_cycle(amount: float) -> None:
     with pytest.raises(ValueError, match="longer than nothing"):
-        positive(Duration(0.0))
-    assert positive(Duration(0.1)) == Duration(0.1)
+        positive(Duration(amount))
+    assert positive(Duration(0.001)) == Duration(0.001)
 
 
 def test_beats_last_as_long_as_the_tempo_says() -> None:

@@ -6,6 +6,8 @@ from typing import Literal
 
 _DURATION = re.compile(r"\s*(?:(\d+(?:\.\d*)?|\.\d+)|(\d+)/([1-9]\d*))\s*(beats?|bars?|s|ms)?\s*")
 BEATS_A_BAR = 4
+# Seconds or beats; far shorter than a frame. So many cycles that no number holds them would have no place in a cycle.
+LEAST_CYCLE = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +23,8 @@ class Duration:
 
 
 def positive(duration: Duration) -> Duration:
-    """The same duration, unless it is no time at all: raises ValueError."""
-    if duration.amount <= 0:
+    """The same duration, unless it is next to no time at all: raises ValueError."""
+    if duration.amount < LEAST_CYCLE:
         raise ValueError("should be longer than nothing")
     return duration
 
