@@ -1,7 +1,7 @@
 """Plain ways to follow the same pulses, to measure the beat clock against.
 
-They are told the tempo at the start, the true number of every pulse (a lost or doubled one costs them nothing) and, where
-pulses come in clumps, the mean delay: what they show is the method, not its book-keeping.
+They are told the tempo at the start, the true number of every pulse (a lost or doubled one costs them nothing) and,
+where pulses come in clumps, the mean delay: what they show is the method, not its book-keeping.
 """
 
 from collections import deque
@@ -41,7 +41,7 @@ class MovingAverage:
 
 
 class FixedLoop:
-    """Second-order loop with fixed gains (alpha-beta filter, critically damped; Kalata 1984): alpha 0.1."""
+    """Second-order loop with fixed gains (an alpha-beta filter, critically damped)."""
 
     def __init__(self, period: float, alpha: float = 0.1) -> None:
         self._alpha = alpha
@@ -65,7 +65,7 @@ class FixedLoop:
 class LeastSquares:
     """The least-squares line over every pulse so far.
 
-    Nothing causal is better at a constant tempo with gaussian jitter. When the tempo changes it is told, and begins anew.
+    Nothing causal is better at a constant tempo with gaussian jitter. It is told when the tempo bends, and begins anew.
     """
 
     def __init__(self, period: float) -> None:

@@ -20,7 +20,8 @@ Array = npt.NDArray[np.float64]
 class Run:
     """What came out. t: seconds from beat 0, of each question. errors: estimate minus truth by method, ms (+: early).
 
-    expected: what the clock itself said of its error, ms. locked_after: beats until it said that it was locked. last_bpm: the true tempo at the end.
+    expected: what the clock itself said of its error, ms. locked_after: beats until it said that it was locked.
+    last_bpm: the true tempo at the end.
     """
 
     t: Array
