@@ -8,6 +8,8 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from lanternist.core.rig_table import compile_rig
+from lanternist.core.show_table import compile_show
 from lanternist.files.gig import Gig, load_gig
 from lanternist.files.problems import Problem
 
@@ -139,6 +141,13 @@ def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]
         output_names=list(OUTPUTS),
         input_names=list(INPUTS),
     )
+
+
+def is_consistent(gig: Gig | None, problems: list[Problem]) -> bool:
+    """Whether there is a gig exactly if there is no mistake; raises if a gig that was let through does not compile."""
+    if gig is not None:
+        compile_show(gig.show, compile_rig(gig.rig, gig.profiles))
+    return (gig is None) == any(problem.severity == "mistake" for problem in problems)
 
 
 def write(folder: Path, changed: Mapping[str, str | bytes] = MappingProxyType({})) -> Path:
