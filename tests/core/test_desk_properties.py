@@ -48,7 +48,7 @@ def frame(desk: Desk, now: float, *, settle: bool = True, cached: bool = True) -
     if settle:
         desk.settle(now)
     if not cached:
-        desk._plan = None
+        desk._arranged = None
     levels = desk.render(now, beats(desk.rig, now))
     return levels.tobytes() + encode(desk.rig, levels).tobytes()
 

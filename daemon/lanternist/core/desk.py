@@ -18,6 +18,7 @@ How levels are made, frame by frame:
 - The grand master scales the merged intensities; blackout makes them 0.
 """
 
+import math
 from dataclasses import dataclass, field, replace
 
 from lanternist.core.effects import Floats
@@ -57,6 +58,17 @@ class Playing:
         return now >= self.since + self.fade
 
 
+@dataclass(frozen=True, slots=True)
+class _Arranged:
+    """What is on, lowest first, and its plan: good until something is asked for, and from `begin` up to `end`."""
+
+    ranked: list[Playing]
+    voices: list[Voice]
+    plan: Plan
+    begin: float
+    end: float
+
+
 @dataclass(slots=True)
 class Desk:
     """What is active. `act` changes it, `render` only reads it: at one `now`, asking twice gives the same levels."""
@@ -68,7 +80,7 @@ class Desk:
     master: float = 1.0
     blackout: bool = False
     _order: int = 0
-    _plan: tuple[object, Plan] | None = None
+    _arranged: _Arranged | None = None
 
     def act(self, action: Action, beat: float, bpm: float) -> None:
         """Do what is asked, at `action.at`. beat, bpm: the music then. Raises KeyError for an unknown scene."""
@@ -77,6 +89,12 @@ class Desk:
                 self.master = action.value
             case "blackout":
                 self.blackout = action.value > 0
+            case _:
+                self._arranged = None
+                self._rearrange(action, beat, bpm)
+
+    def _rearrange(self, action: Action, beat: float, bpm: float) -> None:
+        match action.do:
             case "release":
                 for number in list(self.playing):
                     self._stop(number, action.at, bpm)
@@ -123,13 +141,14 @@ class Desk:
         """Nothing but one scene, or nothing at all, at once and at full: without fades, levels, master or blackout."""
         self._order += 1
         self.playing = {} if number is None else {number: Playing(number, self._order, now, beat, now, 1.0, 1.0, 0.0)}
-        self.levels, self.master, self.blackout = {}, 1.0, False
+        self.levels, self.master, self.blackout, self._arranged = {}, 1.0, False, None
 
     def settle(self, now: float) -> None:
         """Let go of what has faded out by `now`."""
-        for number, one in list(self.playing.items()):
-            if one.target == 0 and one.settled(now):
-                del self.playing[number]
+        over = [number for number, one in self.playing.items() if one.target == 0 and one.settled(now)]
+        for number in over:
+            del self.playing[number]
+            self._arranged = None
 
     def level_of(self, number: int) -> float:
         """The level that a scene's fader gives it, 0-1; 1 until moved."""
@@ -142,16 +161,32 @@ class Desk:
 
     def _voice(self, one: Playing, now: float) -> Voice:
         playable, weight = self.show.playables[one.number], one.weight_at(now)
-        steady = one.settled(now) and weight == 1.0 and not playable.moves
-        return Voice(playable, one.started, one.beat, weight, self.level_of(one.number), steady)
+        full = one.settled(now) and weight == 1.0
+        return Voice(
+            playable=playable,
+            started=one.started,
+            beat=one.beat,
+            weight=weight,
+            level=self.level_of(one.number),
+            light_stands=full and not playable.light_moves,
+            rest_stands=full and not playable.rest_moves,
+        )
+
+    def _arrange(self, now: float) -> _Arranged:
+        active = self.active(now)
+        ranked, voices = [one for one, _ in active], [voice for _, voice in active]
+        ends = [one.since + one.fade for one in ranked]
+        begin = max((end for end in ends if end <= now), default=-math.inf)
+        end = min((end for end in ends if end > now), default=math.inf)
+        return _Arranged(ranked, voices, arrange(self.rig, voices), begin, end)
 
     def render(self, now: float, beats: Floats) -> Floats:
         """Levels of every row (rows + 1, physical units). beats: the beat position for each of the rig's leads."""
-        active = self.active(now)
-        voices = [voice for _, voice in active]
-        key = tuple((one.number, one.order, voice.steady, voice.steady and voice.level) for one, voice in active)
-        if self._plan is None or self._plan[0] != key:
-            self._plan = key, arrange(self.rig, voices)
-        levels = merge(self.rig, self._plan[1], voices, now, beats)
+        arranged = self._arranged
+        if arranged is None or not arranged.begin <= now < arranged.end:
+            arranged = self._arranged = self._arrange(now)
+        for number in arranged.plan.moving:
+            arranged.voices[number] = self._voice(arranged.ranked[number], now)
+        levels = merge(self.rig, arranged.plan, arranged.voices, now, beats)
         levels[: self.rig.intensities] *= 0.0 if self.blackout else self.master
         return levels

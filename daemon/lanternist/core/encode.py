@@ -12,26 +12,34 @@ Slots = NDArray[np.uint8]
 def encode(table: RigTable, levels: Floats) -> Slots:
     """One frame: (universes, 512) slot values for `levels` (rows + 1, physical units); out of range goes to the end."""
     frame = table.blank.copy()
-    _encode_linear(table, levels, frame)
-    _encode_shutters(table, levels, frame)
+    flat = frame.reshape(-1)
+    _encode_linear(table, levels, flat)
+    _encode_shutters(table, levels, flat)
     return frame
 
 
-def _encode_linear(table: RigTable, levels: Floats, frame: Slots) -> None:
+def _encode_linear(table: RigTable, levels: Floats, flat: Slots) -> None:
     slots = table.linear
-    share = levels[slots.row] * levels[slots.dimmer] * slots.scale + slots.offset
-    np.clip(share, 0.0, 1.0, out=share)
-    wide = slots.fine >= 0
-    words = (share * np.where(wide, 65535.0, 255.0) + 0.5).astype(np.uint16)
-    frame[slots.universe, slots.coarse] = np.where(wide, words >> 8, words).astype(np.uint8)
-    frame[slots.universe[wide], slots.fine[wide]] = words[wide].astype(np.uint8)
+    share = levels.take(slots.row)
+    share *= levels.take(slots.dimmer)
+    share *= slots.scale
+    share += slots.offset
+    np.minimum(share, 1.0, out=share)
+    np.maximum(share, 0.0, out=share)
+    share *= slots.most
+    share += 0.5
+    words = share.astype(np.uint16)
+    flat[slots.at] = words >> slots.shift
+    flat[slots.fine_at] = words[slots.wide]
 
 
-def _encode_shutters(table: RigTable, levels: Floats, frame: Slots) -> None:
+def _encode_shutters(table: RigTable, levels: Floats, flat: Slots) -> None:
     shutters = table.shutters
-    hz = levels[shutters.row]
-    share = (hz - shutters.hz[:, 0]) / np.where(shutters.hz[:, 1] == shutters.hz[:, 0], 1.0, np.diff(shutters.hz)[:, 0])
-    np.clip(share, 0.0, 1.0, out=share)
-    strobing = shutters.slots[:, 0] + share * (shutters.slots[:, 1] - shutters.slots[:, 0])
-    value = np.where(hz > 0, strobing + 0.5, shutters.open_at)
-    frame[shutters.universe, shutters.slot] = value.astype(np.uint8)
+    hz = levels.take(shutters.row)
+    value = shutters.open_at
+    if hz.any():
+        slow, fast = shutters.hz.T
+        share = np.minimum(np.maximum((hz - slow) / np.where(fast == slow, 1.0, fast - slow), 0.0), 1.0)
+        first, last = shutters.slots.T
+        value = np.where(hz > 0, first + share * (last - first) + 0.5, value)
+    flat[shutters.at] = value.astype(np.uint8)

@@ -19,14 +19,18 @@ from lanternist.core.show_table import Look, Playable, Steps
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """One scene that is on, as it stands at this moment. steady: fully on, and nothing about it moves."""
+    """One scene that is on, as it stands at this moment.
+
+    light_stands, rest_stands: it is fully on, and its intensities, or all its other parameters, do not move.
+    """
 
     playable: Playable
     started: float
     beat: float
     weight: float
     level: float
-    steady: bool
+    light_stands: bool
+    rest_stands: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +60,16 @@ class Plan:
     moving: tuple[int, ...]
 
 
+Asked = dict[int, tuple[Floats, Floats | float]]
+
+
 def arrange(table: RigTable, voices: Sequence[Voice]) -> Plan:
     """The plan for voices that stand in order, lowest first."""
     base = table.rest.copy()
     layers = _layers(base, table, voices)
     tiers = _tiers(base, table, voices)
-    return Plan(base, layers, tiers, tuple(number for number, voice in enumerate(voices) if not voice.steady))
+    moving = [number for number, voice in enumerate(voices) if not (voice.light_stands and voice.rest_stands)]
+    return Plan(base, layers, tiers, tuple(moving))
 
 
 def merge(table: RigTable, plan: Plan, voices: Sequence[Voice], now: float, beats: Floats) -> Floats:
@@ -73,15 +81,18 @@ def merge(table: RigTable, plan: Plan, voices: Sequence[Voice], now: float, beat
             levels[layer.rows] = layer.values
             continue
         look, (values, cover) = voices[layer].playable.look, asked[layer]
-        rows = look.rows[look.intensities :]
+        rows, wanted = look.rows[look.intensities :], values[look.intensities :]
         share = voices[layer].weight * cover
-        levels[rows] = (1.0 - share) * levels[rows] + share * values[look.intensities :]
+        if isinstance(share, float) and share == 1.0:
+            levels[rows] = wanted
+        else:
+            levels[rows] = (1.0 - share) * levels[rows] + share * wanted
     for tier in plan.tiers:
         levels[: table.intensities] = _highest(tier, voices, asked, levels[: table.intensities])
     return levels
 
 
-def _highest(tier: Tier, voices: Sequence[Voice], asked: dict[int, tuple[Floats, Floats]], below: Floats) -> Floats:
+def _highest(tier: Tier, voices: Sequence[Voice], asked: Asked, below: Floats) -> Floats:
     highest, covered = tier.highest.copy(), tier.covered.copy()
     for number in tier.moving:
         voice = voices[number]
@@ -94,8 +105,8 @@ def _highest(tier: Tier, voices: Sequence[Voice], asked: dict[int, tuple[Floats,
 
 def _layers(base: Floats, table: RigTable, voices: Sequence[Voice]) -> tuple[Still | int, ...]:
     layers: list[Still | int] = []
-    for steady, run in groupby(enumerate(voices), key=lambda item: item[1].steady):
-        if not steady:
+    for stands, run in groupby(enumerate(voices), key=lambda item: item[1].rest_stands):
+        if not stands:
             layers.extend(number for number, _ in run)
             continue
         gathered = base if not layers else np.full(table.rows + 1, np.nan)
@@ -123,7 +134,7 @@ def _tier(table: RigTable, group: Iterable[tuple[int, Voice]]) -> Tier:
     highest, covered = np.zeros(table.intensities), np.zeros(table.intensities)
     moving = []
     for number, voice in group:
-        if not voice.steady:
+        if not voice.light_stands:
             moving.append(number)
             continue
         look = voice.playable.look
@@ -133,14 +144,12 @@ def _tier(table: RigTable, group: Iterable[tuple[int, Voice]]) -> Tier:
     return Tier(highest, covered, tuple(moving))
 
 
-def _asked(voice: Voice, now: float, beats: Floats) -> tuple[Floats, Floats]:
+def _asked(voice: Voice, now: float, beats: Floats) -> tuple[Floats, Floats | float]:
     """What a voice asks for now: a value for each of its rows, and how far it covers each LTP row (before its fade)."""
     playable = voice.playable
     if playable.steps is not None:
         return _chase(playable.look, playable.steps, voice, now, beats)
-    return _values(playable.look, now - voice.started, beats), np.ones(
-        len(playable.look.rows) - playable.look.intensities
-    )
+    return _values(playable.look, now - voice.started, beats), 1.0
 
 
 def _values(look: Look, seconds: float, beats: Floats) -> Floats:

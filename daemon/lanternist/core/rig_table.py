@@ -26,7 +26,11 @@ SHUTTERS = ("shutter", "strobe")
 
 @dataclass(frozen=True, slots=True)
 class Linear:
-    """Slots that follow a row evenly: level x dimmer x scale + offset is 0-1 of the slot. fine: -1 if there is none."""
+    """Slots that follow a row evenly: level x dimmer x scale + offset is 0-1 of the slot. fine: -1 if there is none.
+
+    Ready for encode: at, fine_at: places in the frame laid flat (universe x 512 + slot), the latter of `wide` alone,
+    which are those with a fine slot. most: 255 or 65535. shift: bits from the word to the coarse slot.
+    """
 
     universe: Ints
     coarse: Ints
@@ -35,14 +39,23 @@ class Linear:
     dimmer: Ints
     scale: Floats
     offset: Floats
+    at: Ints
+    wide: Ints
+    fine_at: Ints
+    most: Floats
+    shift: NDArray[np.uint16]
 
 
 @dataclass(frozen=True, slots=True)
 class Shutters:
-    """Shutter slots: `open_at` when their row is 0 Hz, else between the ends of the strobe range."""
+    """Shutter slots: `open_at` when their row is 0 Hz, else between the ends of the strobe range.
+
+    at: places in the frame laid flat.
+    """
 
     universe: Ints
     slot: Ints
+    at: Ints
     row: Ints
     open_at: Floats
     hz: Floats  # (n, 2) at the ends of the range
@@ -262,10 +275,14 @@ def _linear(
     has_dimmer_slot = {place.cell for place in driven if place.slot.does == "intensity"}
     span = np.array([rows[one].high - rows[one].low for one in row])
     low = np.array([rows[one].low for one in row])
+    universe = np.array([place.universe for place in driven], dtype=np.intp)
+    coarse = np.array([place.coarse for place in driven], dtype=np.intp)
+    fine = np.array([place.fine for place in driven], dtype=np.intp)
+    wide = np.flatnonzero(fine >= 0)
     return Linear(
-        universe=np.array([place.universe for place in driven], dtype=np.intp),
-        coarse=np.array([place.coarse for place in driven], dtype=np.intp),
-        fine=np.array([place.fine for place in driven], dtype=np.intp),
+        universe=universe,
+        coarse=coarse,
+        fine=fine,
         row=row,
         dimmer=np.array(
             [
@@ -276,6 +293,11 @@ def _linear(
         ),
         scale=1.0 / span,
         offset=-low / span,
+        at=universe * 512 + coarse,
+        wide=wide,
+        fine_at=universe[wide] * 512 + fine[wide],
+        most=np.where(fine >= 0, 65535.0, 255.0),
+        shift=np.where(fine >= 0, 8, 0).astype(np.uint16),
     )
 
 
@@ -285,6 +307,7 @@ def _shutters(places: Sequence[_Place], index: Mapping[tuple[int, str], int]) ->
     return Shutters(
         universe=np.array([place.universe for place in driven], dtype=np.intp),
         slot=np.array([place.coarse for place in driven], dtype=np.intp),
+        at=np.array([place.universe * 512 + place.coarse for place in driven], dtype=np.intp),
         row=np.array([index[place.cell, "strobe"] for place in driven], dtype=np.intp),
         open_at=np.array([_open_at(place.slot) for place in driven], dtype=np.float64),
         hz=ranges[:, 2:],

@@ -40,7 +40,10 @@ class Steps:
 
 @dataclass(frozen=True, slots=True)
 class Playable:
-    """A scene or chase, ready to play. A chase has `steps`; its own look holds all rows that any step touches."""
+    """A scene or chase, ready to play. A chase has `steps`; its own look holds all rows that any step touches.
+
+    light_moves, rest_moves: whether its intensities, or any other parameters, change by themselves.
+    """
 
     name: str
     priority: int
@@ -48,11 +51,8 @@ class Playable:
     fade_out: Duration
     look: Look
     steps: Steps | None
-
-    @property
-    def moves(self) -> bool:
-        """Whether what it asks for changes by itself."""
-        return bool(self.look.waves) or self.steps is not None
+    light_moves: bool
+    rest_moves: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,17 @@ def _playable(one: Scene | Chase, show: Show, table: RigTable) -> Playable:
         look, steps = _look(one.parts, show, table), None
     else:
         look, steps = _steps(one, show, table)
-    return Playable(one.name, one.priority, one.fade_in, one.fade_out, look, steps)
+    moving = [at for waves in look.waves for at in waves.at]
+    return Playable(
+        name=one.name,
+        priority=one.priority,
+        fade_in=one.fade_in,
+        fade_out=one.fade_out,
+        look=look,
+        steps=steps,
+        light_moves=steps is not None or any(at < look.intensities for at in moving),
+        rest_moves=steps is not None or any(at >= look.intensities for at in moving),
+    )
 
 
 def _steps(chase: Chase, show: Show, table: RigTable) -> tuple[Look, Steps]:
