@@ -4,8 +4,9 @@ Sources: W3C WCAG 2.2, definition of "general flash and red flash thresholds" (r
 10 % of the maximum, the darker below 0.80; red: R / (R + G + B) of 0.8 or more and 0.2 apart in u'v'); the 20 / 320 of
 R - G - B is from the older red definition of the same place. Luminance and chromaticity: IEC 61966-2-1 (sRGB).
 
-What is ours: the light of a field is the mean over its fixtures, and there a change counts from a tenth of the brighter
-light on, at least 0.025 (a tenth of a quarter) and at most 0.1.
+What is ours: a state that is red has to be the redder by those 20 / 320, light that is all but out is not; the light of
+a field is the mean over its fixtures, and there a change counts from a tenth of the brighter light on, at least 0.025
+(a tenth of a quarter) and at most 0.1.
 """
 
 import math
@@ -105,7 +106,8 @@ def red_changes(rgb: Array) -> list[tuple[int, int]]:
 
 
 def _red_apart(a: tuple[bool, tuple[float, float], float], b: tuple[bool, tuple[float, float], float]) -> bool:
-    return a[0] != b[0] and math.dist(a[1], b[1]) > 0.2 and abs(a[2] - b[2]) * 320 > 20
+    red, other = (a, b) if a[0] else (b, a)
+    return red[0] and not other[0] and math.dist(a[1], b[1]) > 0.2 and (red[2] - other[2]) * 320 > 20
 
 
 def onsets(changes: Sequence[tuple[int, int]], times: Sequence[float], second: float = 1.0) -> int:

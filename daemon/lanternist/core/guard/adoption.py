@@ -51,6 +51,7 @@ def _adopt_lights(new: "Guard", old: "Guard") -> None:
     mine, theirs = new.lights, old.lights
     to, of = _pairs(*([_cell_key(one, int(cell)) for cell in one.lights.light.cells] for one in (new, old)))
     mine.seen[to], mine.running[to] = theirs.seen[of], theirs.running[of]
+    mine.drives[:] = np.nan
     fields = _pairs(mine.fields.keys, theirs.fields.keys)
     places = np.append(to, mine.cells + fields[0]), np.append(of, theirs.cells + fields[1])
     for name in ("low", "high", "foot", "risen", "unsure", "last"):

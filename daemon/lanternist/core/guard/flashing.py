@@ -90,9 +90,16 @@ class Flashes:
         return self._threshold(light, CELL_SURE, FIELD_SURE)
 
     def _threshold(self, light: Floats, cell: float, field: float) -> Floats:
-        least = np.clip(light * (FIELD_SHARE * field), FIELD_LEAST * field, FIELD_MOST * field)
+        least: Floats = light * (FIELD_SHARE * field)
+        np.minimum(least, FIELD_MOST * field, out=least)
+        np.maximum(least, FIELD_LEAST * field, out=least)
         least[: self.cells] = cell
         return least
+
+    def spent(self, now: float) -> Marks:
+        """Which may not rise again now: their last `limit` onsets lie in the second up to now."""
+        spent: Marks = now - self.stamps[:, -1] < WINDOW_S - SLACK_S
+        return spent
 
     def bounds(self, spent: Marks) -> Floats:
         """How bright each may become. spent: which may not rise again now."""
@@ -121,6 +128,12 @@ class Flashes:
         if self.unsure.any():
             self._make_sure(light, now)
         self.last = light
+
+    def restart(self, which: Marks, light: Floats) -> None:
+        """What has risen in `which` is done: each further rise is a new one. Beside strobes none goes on for long."""
+        again = which & self.risen
+        self.low[again] = light[again]
+        self.risen &= ~which
 
     def _rise(self, which: Ints, light: Floats, now: float) -> None:
         self.risen[which] = self.unsure[which] = True

@@ -113,7 +113,7 @@ class _Sketch:
         reds = Reds.of(lights.cells + len(lights.fields.keys), COUNTED)
         most = np.zeros((2, lights.cells + len(lights.fields.keys)), dtype=np.intp)
         for frame, one in enumerate(levels):
-            rgb = lights.light.rgb(one)
+            rgb = lights.light.rgb(lights.light.drives(one))
             seen, now = np.concatenate([rgb, lights.fields.mean(rgb)], axis=1), frame * FRAME_S * STRETCHED
             flashes.count(LUMINANCE @ seen, now)
             reds.count(seen, now)

@@ -97,10 +97,17 @@ class Guard:
     def _report(self, starting: Ints, in_zone: Ints) -> None:
         of, lights = self.table.fixture, self.lights
         holds = self._holdings.holds
-        holds("values", of[self.values.held[self.values.held < len(of)]])
-        holds("fog", of[self.machines.rows[self.machines.held]])
-        holds("movement", self.movement.fixture[self.movement.held])
-        holds("start", starting)
-        holds("zones", in_zone)
-        holds("strobes", of[lights.strobes.rows[lights.strobes_held]])
-        holds("flashing", of[lights.light.dimmer[lights.held]])
+        if len(self.values.held):
+            holds("values", of[self.values.held[self.values.held < len(of)]])
+        if self.machines.held.any():
+            holds("fog", of[self.machines.rows[self.machines.held]])
+        if self.movement.held.any():
+            holds("movement", self.movement.fixture[self.movement.held])
+        if len(starting):
+            holds("start", starting)
+        if len(in_zone):
+            holds("zones", in_zone)
+        if lights.strobes_held.any():
+            holds("strobes", of[lights.strobes.rows[lights.strobes_held]])
+        if lights.held.any():
+            holds("flashing", of[lights.light.dimmer[lights.held]])

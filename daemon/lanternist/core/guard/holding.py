@@ -57,8 +57,6 @@ class Holdings:
 
     def holds(self, limit: str, fixtures: Ints) -> None:
         """A limit holds these fixtures in the newest frame."""
-        if not len(fixtures):
-            return
         one = self.limits.get(limit)
         if one is None:
             one = self.limits[limit] = _Watched(np.full(len(self.names), -np.inf))

@@ -51,9 +51,14 @@ class Light:
     owner: Ints
     starts: Ints
 
-    def rgb(self, levels: Floats) -> Floats:
+    def drives(self, levels: Floats) -> Floats:
+        """How far every emitter is driven, its dimmer included, 0-1."""
+        drives: Floats = np.take(levels, self.rows, mode="clip")
+        drives *= np.take(levels, self.dims, mode="clip")
+        return drives
+
+    def rgb(self, drives: Floats) -> Floats:
         """The light of every lit cell, linear sRGB, (3, n)."""
-        drives = np.take(levels, self.rows, mode="clip") * np.take(levels, self.dims, mode="clip")
         return np.add.reduceat(self.gains * drives, self.starts, axis=1)
 
 

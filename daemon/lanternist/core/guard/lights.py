@@ -30,7 +30,7 @@ class View:
 class Budget:
     """What cells, and then fields, may do now. bounds: how bright each may be. no_red: which may not become red."""
 
-    bounds: Floats
+    bounds: Floats | None
     no_red: Marks
 
 
@@ -46,9 +46,11 @@ class Lights:
         self.flashes = Flashes.of(self.cells, len(self.fields.keys), limit)
         self.reds = Reds.of(self.cells + len(self.fields.keys), limit)
         self.seen = np.zeros(self.cells)
+        self.drives = np.zeros(len(self.light.rows))
         self.running: Marks = np.zeros(self.cells, dtype=np.bool_)
         self.held: Marks = np.zeros(self.cells, dtype=np.bool_)
         self.strobes_held: Marks = np.zeros(len(self.strobes.rows), dtype=np.bool_)
+        self._is_field: Marks = np.arange(len(self.reds.red)) >= self.cells
         self._view = _view(table, self.light, self.fields, self.strobes)
         # A shutter whose light is not known to the guard stays open.
         self.strobes.most[~np.isin(np.arange(len(self.strobes.rows)), self._view.row)] = 0.0
@@ -57,15 +59,19 @@ class Lights:
         """The levels with their light held to the limits. before: what was sent last. now: seconds that count."""
         if not self.cells:
             return self._blind(levels)
-        rgb = self.light.rgb(levels)
-        decided, budget, seen = self._decide(levels, rgb, now)
+        self.held = np.zeros(self.cells, dtype=np.bool_)
+        drives, idle = self.light.drives(levels), self.strobes.idle(levels, now)
+        if idle and not self.strobes_held.any() and np.array_equal(drives, self.drives):
+            return levels
+        self.drives = drives
+        decided, budget, seen = self._decide(levels, self.light.rgb(drives), now, idle=idle)
         levels = self._strobed(levels, decided)
         runs = self._cells_running(decided)
         over = self._over(seen, budget)
-        self.held = np.zeros(self.cells, dtype=np.bool_)
         if over.any():
             levels, seen = self._hold(levels, before, budget, runs)
-        self._count(seen, runs, now)
+            self.drives = self.light.drives(levels)
+        self._count(seen, runs, None if decided is None else self._loads(decided.load), now)
         if decided is not None:
             self.strobes.take(decided, self._asked, self._in_the_way(over), now)
         return levels
@@ -78,8 +84,12 @@ class Lights:
 
     def _over(self, seen: Floats, budget: Budget) -> Marks:
         """Which cells and fields would be more than they may be."""
-        over: Marks = LUMINANCE @ seen > budget.bounds + ROUNDING
-        return over | (budget.no_red & self.reds.enters(seen)) if budget.no_red.any() else over
+        over = np.zeros(seen.shape[1], dtype=np.bool_)
+        if budget.bounds is not None:
+            over |= LUMINANCE @ seen > budget.bounds + ROUNDING
+        if budget.no_red.any():
+            over |= budget.no_red & self.reds.enters(seen)
+        return over
 
     def _blind(self, levels: Floats) -> Floats:
         """A rig without a light that is known: shutters stay open."""
@@ -90,12 +100,12 @@ class Lights:
         levels[self.strobes.rows] = 0.0
         return levels
 
-    def _decide(self, levels: Floats, rgb: Floats, now: float) -> tuple[Decision | None, Budget, Floats]:
+    def _decide(self, levels: Floats, rgb: Floats, now: float, *, idle: bool) -> tuple[Decision | None, Budget, Floats]:
         """What strobes, what is left for everything else, and the light that would be seen.
 
         A strobe does not start where it would hold up a rise.
         """
-        if self.strobes.idle(levels, now):
+        if idle:
             return None, self._budget(None, now), self._all(rgb, self._cells_running(None))
         self._asked = self._ask(levels, LUMINANCE @ rgb)
         room = self._room(now)
@@ -136,9 +146,10 @@ class Lights:
         return np.concatenate([of_cells, of_fields])
 
     def _budget(self, decided: Decision | None, now: float) -> Budget:
-        flashed, reddened = recent(self.flashes.stamps, now), recent(self.reds.stamps, now)
         if decided is None:
-            return Budget(self.flashes.bounds(flashed >= self.limit), reddened >= self.limit)
+            spent, no_red = self.flashes.spent(now), self.reds.spent(now)
+            return Budget(self.flashes.bounds(spent) if spent.any() else None, no_red)
+        flashed, reddened = recent(self.flashes.stamps, now), recent(self.reds.stamps, now)
         runs = self._cells_running(decided)
         self.flashes.darken(np.flatnonzero(self.running & ~runs))
         loads = self._loads(decided.load)
@@ -176,6 +187,8 @@ class Lights:
         """Strobes that stand in the way of a rise, and have to stop."""
         view = self._view
         doubted = np.zeros(len(self.strobes.rows), dtype=np.bool_)
+        if not over.any():
+            return doubted
         doubted[view.strobe[over[self.cells + view.field]]] = True
         doubted[view.row[over[: self.cells] & (view.row >= 0)]] = True
         return doubted
@@ -185,7 +198,7 @@ class Lights:
         frozen = np.zeros(self.cells, dtype=np.bool_)
         for attempt in range(ATTEMPTS):
             wanted = self._frozen(levels, before, frozen, runs)
-            rgb = self.light.rgb(wanted)
+            rgb = self.light.rgb(self.light.drives(wanted))
             share = self._share(LUMINANCE @ rgb, budget.bounds, runs)
             seen = self._all(rgb * share, runs)
             bad = budget.no_red & self.reds.enters(seen)
@@ -217,8 +230,10 @@ class Lights:
         levels[self.strobes.rows[self._view.row[frozen & ~runs & (self._view.row >= 0)]]] = 0.0
         return levels
 
-    def _share(self, luminance: Floats, bounds: Floats, runs: Marks) -> Floats:
+    def _share(self, luminance: Floats, bounds: Floats | None, runs: Marks) -> Floats:
         """How much of its light each cell keeps, so that no cell and no field is above its bound."""
+        if bounds is None:
+            return np.ones(self.cells)
         was = np.where(runs | self.running, 0.0, self.seen)
         wants = np.where(runs, 0.0, luminance)
         rise = np.maximum(wants - was, 0.0)
@@ -229,12 +244,14 @@ class Lights:
         held = np.minimum(held, bounds[: self.cells])
         return np.where(held < luminance, held / np.where(luminance > 0, luminance, 1.0), 1.0)
 
-    def _count(self, seen: Floats, runs: Marks, now: float) -> None:
+    def _count(self, seen: Floats, runs: Marks, loads: Floats | None, now: float) -> None:
         begun = runs & ~self.running
         if begun.any():
             self.flashes.lighten(np.flatnonzero(begun))
         luminance = LUMINANCE @ seen
         self.flashes.count(luminance, now)
+        if loads is not None:
+            self.flashes.restart((loads > 0) & self._is_field, luminance)
         self.reds.count(seen, now)
         self.seen, self.running = luminance[: self.cells], runs
 

@@ -45,7 +45,7 @@ class Movement:
     def limited(self, levels: Floats, credit: float) -> Floats:
         """The levels with every axis where it can be by now. credit: seconds since the frame before."""
         asked = levels[self.rows]
-        wanted = np.clip(asked, self.low, self.high)
+        wanted = np.minimum(np.maximum(asked, self.low), self.high)
         before = self.at
         if not self.known:
             self.at, self.known = wanted, True
@@ -53,7 +53,9 @@ class Movement:
         elif credit > 0:
             self._follow(wanted, credit)
             self.wanted = wanted
-            self.off = np.maximum(self.off - np.maximum(self.speed * credit - np.abs(self.at - before), 0.0), 0.0)
+            if self.off.any():
+                spare = np.maximum(self.speed * credit - np.abs(self.at - before), 0.0)
+                self.off = np.maximum(self.off - spare, 0.0)
         self.held = self.at != asked
         if not self.held.any():
             return levels

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lanternist.core.effects import Floats
-from lanternist.core.guard.flashing import Marks, stamp
+from lanternist.core.guard.flashing import SLACK_S, WINDOW_S, Marks, stamp
 
 RED_SHARE, RED_LEAST = 0.7, 0.04
 SURE_SHARE, SURE_LEAST = 0.86, 0.08
@@ -47,6 +47,11 @@ class Reds:
         """Nothing is red, nothing was."""
         no = np.zeros(n, dtype=np.bool_)
         return cls(no, no.copy(), np.full((n, limit), -np.inf), np.zeros((3, n)))
+
+    def spent(self, now: float) -> Marks:
+        """Which may not become red again now."""
+        spent: Marks = now - self.stamps[:, -1] < WINDOW_S - SLACK_S
+        return spent
 
     def enters(self, rgb: Floats) -> Marks:
         """Which would become red."""
