@@ -347,3 +347,64 @@ def test_what_moves_between_what_stands_still() -> None:
     assert [level(on, "it", each, 9.0, beat=0.25) for each in ("red", "green", "blue")] == pytest.approx(
         [0.25, 0.7, 0.1]
     )
+
+
+COLOURS = """
+[[scenes]]
+name = "red"
+fade_in = "2 s"
+fade_out = "1 s"
+parts = [{ on = "par 1", colour = "red", intensity = 100 }]
+[[scenes]]
+name = "blue"
+fade_in = "4 s"
+parts = [{ on = "par 1", colour = "blue", intensity = 100 }]
+[[scenes]]
+name = "green, no light"
+fade_in = "2 s"
+parts = [{ on = "par 1", colour = "lime" }]
+"""
+
+
+def emitters(of: Desk, now: float) -> tuple[float, float, float]:
+    red, green, blue = (level(of, "par 1", parameter, now) for parameter in ("red", "green", "blue"))
+    return red, green, blue
+
+
+def test_what_comes_up_in_the_dark_comes_up_and_goes_in_its_own_colour() -> None:
+    on = desk(COLOURS)
+    act(on, "start", "red")
+    for now in (0.025, 1.0, 1.975, 3.0):
+        assert emitters(on, now) == (1.0, 0.0, 0.0)
+    act(on, "stop", "red", at=3.0)
+    for now in (3.025, 3.5, 3.975):
+        assert emitters(on, now) == (1.0, 0.0, 0.0)
+
+
+def test_a_colour_that_comes_over_light_cross_fades_with_it() -> None:
+    on = desk(COLOURS)
+    act(on, "start", "red", at=-5.0)
+    act(on, "start", "blue")
+    assert emitters(on, 1.0) == pytest.approx((0.75, 0.0, 0.25))
+    assert emitters(on, 4.0) == (0.0, 0.0, 1.0)
+
+
+def test_a_colour_takes_over_as_the_light_under_it_goes_and_without_a_jump() -> None:
+    on = desk(COLOURS)
+    act(on, "start", "red", at=-5.0)
+    act(on, "start", "blue")
+    act(on, "stop", "red")
+    before = emitters(on, 0.0)
+    for frame in range(1, 60):
+        after = emitters(on, frame * 0.025)
+        assert max(abs(one - other) for one, other in zip(before, after, strict=True)) < 0.1
+        assert sum(after) == pytest.approx(1.0)
+        before = after
+    assert emitters(on, 1.001) == (0.0, 0.0, 1.0)
+
+
+def test_a_colour_without_a_light_of_its_own_fades_by_its_weight_alone() -> None:
+    on = desk(COLOURS)
+    act(on, "start", "red", at=-5.0)
+    act(on, "start", "green, no light")
+    assert emitters(on, 1.0) == pytest.approx((0.5, 0.5, 0.0))

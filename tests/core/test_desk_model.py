@@ -47,7 +47,8 @@ address = 1
 TABLE = table(RIG)
 LEADS = {"d": 0.0, "p": 0.0, "h": 0.03125}
 BASE: dict[Parameter, float] = {
-    ("d", "intensity"): 0.0, ("p", "red"): 1.0, ("h", "intensity"): 0.0, ("h", "pan"): 0.0, ("h", "zoom"): 0.5,
+    ("d", "intensity"): 0.0, ("p", "intensity"): 0.0, ("p", "red"): 1.0,
+    ("h", "intensity"): 0.0, ("h", "red"): 1.0, ("h", "pan"): 0.0,
 }  # fmt: skip
 ROWS = {parameter: row(TABLE, *parameter) for parameter in BASE}
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 Parameter = tuple[str, str]
 Length = tuple[float, str]  # so many "s" or "beats"
+EMITTERS = {"red"}
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,8 @@ class On:
 
 
 class DeskModel:
-    """base: the value of every parameter when nothing is on. HTP is what is called "intensity"."""
+    """base: the value of every parameter when nothing is on. HTP is what is called "intensity";
+    what gives light of a colour is in EMITTERS."""
 
     def __init__(self, pieces: list[Piece], base: Mapping[Parameter, float]) -> None:
         self.pieces = {piece.name: piece for piece in pieces}
@@ -138,14 +140,30 @@ class DeskModel:
         value = self.base[parameter]
         for one in sorted(self.on.values(), key=lambda one: (one.piece.priority, one.latest)):
             wanted, share = _asked(one, parameter, now, beat)
-            value += (wanted - value) * one.weight(now) * share
+            weight = one.weight(now) * share
+            light = (parameter[0], "intensity")
+            if parameter[1] in EMITTERS and any(light in step for step in one.piece.steps):
+                weight = self._share_of_light(one, weight, light, now, beat)
+            value += (wanted - value) * weight
         return value
 
-    def _htp(self, parameter: Parameter, now: float, beat: float) -> float:
+    def _share_of_light(self, one: On, weight: float, light: Parameter, now: float, beat: float) -> float:
+        """Its light as a share of all the light there is with what stands under it."""
+        wanted, share = _asked(one, light, now, beat)
+        own = weight * max(0.01, self.level.get(one.piece.name, 1.0) * wanted * share)
+        under = [
+            other for other in self.on.values()
+            if (other.piece.priority, other.latest) < (one.piece.priority, one.latest)
+        ]  # fmt: skip
+        all_light = own + (1.0 - weight) * self._htp(light, now, beat, under)
+        return own / all_light if all_light > 0 else 0.0
+
+    def _htp(self, parameter: Parameter, now: float, beat: float, among: list[On] | None = None) -> float:
         value = self.base[parameter]
-        for priority in sorted({one.piece.priority for one in self.on.values()}):
+        counted = list(self.on.values()) if among is None else among
+        for priority in sorted({one.piece.priority for one in counted}):
             touching = [
-                one for one in self.on.values()
+                one for one in counted
                 if one.piece.priority == priority and any(parameter in step for step in one.piece.steps)
             ]  # fmt: skip
             highest, cover = 0.0, 0.0

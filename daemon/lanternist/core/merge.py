@@ -1,12 +1,13 @@
 """The merge, on arrays: HTP for intensity, LTP for all else, by priority. `core.desk` tells the rule in words.
 
 Theory of operation. Most of what is on stands still, and the cost of a frame must grow with what moves. So the scenes
-that are on are arranged into a plan whenever one of them starts, stops, comes to rest or is given another level. What
-stands still below the first moving scene is worked into the plan's base; what stands still between two moving ones is
-gathered into one layer. A frame then copies the base and lays only moving scenes and gathered layers over it.
+that are on are arranged into a plan whenever one of them starts, stops, comes to rest or is given another level.
+Priorities under the lowest one in which something moves are worked into the plan's base; above, what stands still
+between two scenes that move is gathered into one piece. A frame copies the base and lays only those pieces and the
+moving scenes over it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -15,6 +16,9 @@ import numpy as np
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import Look, Playable, Steps
+
+# The least intensity that a fading scene's colour counts for: without it, colour on a dark cell would come with a jump.
+FAINT = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,28 +39,32 @@ class Voice:
 
 @dataclass(frozen=True, slots=True)
 class Still:
-    """A layer of LTP rows that stand still."""
+    """What stands still between two scenes that move: LTP rows with values, and intensity rows `lit` with the highest."""
 
     rows: Ints
     values: Floats
+    lit: Ints
+    light: Floats
 
 
 @dataclass(frozen=True, slots=True)
-class Tier:
-    """The intensities of one priority: the highest of what stands still, where that is, and the voices that move."""
+class Moving:
+    """A scene of which the intensities, all else, or both move. number: which of the voices."""
 
-    highest: Floats
-    covered: Floats
-    moving: tuple[int, ...]
+    number: int
+    light: bool
+    rest: bool
+
+
+Piece = Still | Moving
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The arrangement of voices. layers: from the lowest up, gathered ones and the numbers of voices that move."""
+    """The arrangement of voices. tiers: the pieces of each priority, lowest first. moving: the numbers of the voices."""
 
     base: Floats
-    layers: tuple[Still | int, ...]
-    tiers: tuple[Tier, ...]
+    tiers: tuple[tuple[Piece, ...], ...]
     moving: tuple[int, ...]
 
 
@@ -66,82 +74,94 @@ Asked = dict[int, tuple[Floats, Floats | float]]
 def arrange(table: RigTable, voices: Sequence[Voice]) -> Plan:
     """The plan for voices that stand in order, lowest first."""
     base = table.rest.copy()
-    layers = _layers(base, table, voices)
-    tiers = _tiers(base, table, voices)
+    tiers: list[tuple[Piece, ...]] = []
+    for _, group in groupby(enumerate(voices), key=lambda item: item[1].playable.priority):
+        pieces = _pieces(table, list(group))
+        if tiers or any(isinstance(piece, Moving) for piece in pieces):
+            tiers.append(pieces)
+        else:
+            _lay(table, pieces, voices, {}, base)
     moving = [number for number, voice in enumerate(voices) if not (voice.light_stands and voice.rest_stands)]
-    return Plan(base, layers, tiers, tuple(moving))
+    return Plan(base, tuple(tiers), tuple(moving))
 
 
 def merge(table: RigTable, plan: Plan, voices: Sequence[Voice], now: float, beats: Floats) -> Floats:
     """Levels of every row (rows + 1) before grand master and blackout. beats: one position for each lead of the rig."""
     levels = plan.base.copy()
     asked = {number: _asked(voices[number], now, beats) for number in plan.moving}
-    for layer in plan.layers:
-        if isinstance(layer, Still):
-            levels[layer.rows] = layer.values
-            continue
-        look, (values, cover) = voices[layer].playable.look, asked[layer]
-        rows, wanted = look.rows[look.intensities :], values[look.intensities :]
-        share = voices[layer].weight * cover
-        if isinstance(share, float) and share == 1.0:
-            levels[rows] = wanted
-        else:
-            levels[rows] = (1.0 - share) * levels[rows] + share * wanted
-    for tier in plan.tiers:
-        levels[: table.intensities] = _highest(tier, voices, asked, levels[: table.intensities])
+    for pieces in plan.tiers:
+        _lay(table, pieces, voices, asked, levels)
     return levels
 
 
-def _highest(tier: Tier, voices: Sequence[Voice], asked: Asked, below: Floats) -> Floats:
-    highest, covered = tier.highest.copy(), tier.covered.copy()
-    for number in tier.moving:
-        voice = voices[number]
-        rows = voice.playable.look.rows[: voice.playable.look.intensities]
-        values = asked[number][0][: len(rows)] * (voice.weight * voice.level)
-        highest[rows] = np.maximum(highest[rows], values)
-        covered[rows] = np.maximum(covered[rows], voice.weight)
-    return (1.0 - covered) * below + highest
-
-
-def _layers(base: Floats, table: RigTable, voices: Sequence[Voice]) -> tuple[Still | int, ...]:
-    layers: list[Still | int] = []
-    for stands, run in groupby(enumerate(voices), key=lambda item: item[1].rest_stands):
-        if not stands:
-            layers.extend(number for number, _ in run)
-            continue
-        gathered = base if not layers else np.full(table.rows + 1, np.nan)
-        for _, voice in run:
-            look = voice.playable.look
-            gathered[look.rows[look.intensities :]] = look.values[look.intensities :]
-        if layers:
-            rows = np.flatnonzero(~np.isnan(gathered))
-            layers.append(Still(rows, gathered[rows]))
-    return tuple(layers)
-
-
-def _tiers(base: Floats, table: RigTable, voices: Sequence[Voice]) -> tuple[Tier, ...]:
-    tiers: list[Tier] = []
-    for _, group in groupby(enumerate(voices), key=lambda item: item[1].playable.priority):
-        tier = _tier(table, list(group))
-        if tier.moving or tiers:
-            tiers.append(tier)
-        else:
-            base[: table.intensities] = np.where(tier.covered > 0, tier.highest, base[: table.intensities])
-    return tuple(tiers)
-
-
-def _tier(table: RigTable, group: Iterable[tuple[int, Voice]]) -> Tier:
+def _lay(table: RigTable, pieces: Sequence[Piece], voices: Sequence[Voice], asked: Asked, levels: Floats) -> None:
+    """Lay one priority over the levels that lower ones leave."""
+    under = levels[: table.intensities]
     highest, covered = np.zeros(table.intensities), np.zeros(table.intensities)
-    moving = []
-    for number, voice in group:
-        if not voice.light_stands:
-            moving.append(number)
+    for piece in pieces:
+        if isinstance(piece, Still):
+            levels[piece.rows] = piece.values
+            highest[piece.lit] = np.maximum(highest[piece.lit], piece.light)
+            covered[piece.lit] = 1.0
             continue
+        voice, (values, cover) = voices[piece.number], asked[piece.number]
         look = voice.playable.look
-        rows = look.rows[: look.intensities]
-        highest[rows] = np.maximum(highest[rows], voice.level * look.values[: look.intensities])
-        covered[rows] = 1.0
-    return Tier(highest, covered, tuple(moving))
+        lights = values[: look.intensities] * voice.level
+        if piece.rest:
+            shares = _shares(look, voice.weight * cover, lights, highest, 1.0 - covered, under)
+            rows, wanted = look.rows[look.intensities :], values[look.intensities :]
+            levels[rows] = wanted if shares is None else (1.0 - shares) * levels[rows] + shares * wanted
+        if piece.light:
+            rows = look.rows[: look.intensities]
+            highest[rows] = np.maximum(highest[rows], lights * voice.weight)
+            covered[rows] = np.maximum(covered[rows], voice.weight)
+    levels[: table.intensities] = (1.0 - covered) * under + highest
+
+
+def _shares(
+    look: Look, weight: Floats | float, lights: Floats, highest: Floats, left: Floats, under: Floats
+) -> Floats | None:
+    """How far each LTP row goes to what the scene asks for, 0-1; None: all of them all the way.
+
+    An emitter of a cell that the scene itself lights goes by the scene's share of the light there, over what the
+    scenes before it give: `highest`, and the share `left` of what lies `under` their priority.
+    """
+    if isinstance(weight, float) and weight == 1.0:
+        return None
+    shares = np.broadcast_to(weight, len(look.rows) - look.intensities).copy()
+    rows = look.rows[look.own_light]
+    part = shares[look.lit] * np.maximum(lights[look.own_light], FAINT)
+    whole = part + (1.0 - shares[look.lit]) * (left[rows] * under[rows] + highest[rows])
+    shares[look.lit] = part / np.where(whole > 0, whole, 1.0)
+    return shares
+
+
+def _pieces(table: RigTable, group: Sequence[tuple[int, Voice]]) -> tuple[Piece, ...]:
+    """The voices of one priority in order, what stands still gathered: only rows that merge LTP part what is gathered."""
+    pieces: list[Piece] = []
+    still: list[Voice] = []
+    for number, voice in group:
+        if not voice.rest_stands:
+            pieces.append(_gathered(table, still))
+            still = []
+        if not (voice.light_stands and voice.rest_stands):
+            pieces.append(Moving(number, light=not voice.light_stands, rest=not voice.rest_stands))
+        if voice.light_stands or voice.rest_stands:
+            still.append(voice)
+    return (*pieces, _gathered(table, still))
+
+
+def _gathered(table: RigTable, still: Sequence[Voice]) -> Still:
+    values, light = np.full(table.rows + 1, np.nan), np.full(table.intensities, -1.0)
+    for voice in still:
+        look = voice.playable.look
+        rows, rest = look.rows[: look.intensities], look.rows[look.intensities :]
+        if voice.light_stands:
+            light[rows] = np.maximum(light[rows], voice.level * look.values[: look.intensities])
+        if voice.rest_stands:
+            values[rest] = look.values[look.intensities :]
+    rows, lit = np.flatnonzero(~np.isnan(values)), np.flatnonzero(light >= 0)
+    return Still(rows, values[rows], lit, light[lit])
 
 
 def _asked(voice: Voice, now: float, beats: Floats) -> tuple[Floats, Floats | float]:

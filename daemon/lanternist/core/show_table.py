@@ -19,12 +19,18 @@ from lanternist.core.units import Duration
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a scene, or one step of a chase, asks for. rows: ascending, so its `intensities` first ones merge HTP."""
+    """What a scene, or one step of a chase, asks for. rows: ascending, so its `intensities` first ones merge HTP.
+
+    lit: those of its other rows, counted among themselves, that are emitters of cells which the look itself lights;
+    own_light: where among its rows the intensity of each of them is.
+    """
 
     rows: Ints
     intensities: int
     values: Floats
     waves: tuple[Waves, ...]
+    lit: Ints
+    own_light: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +116,7 @@ def _playable(one: Scene | Chase, show: Show, table: RigTable) -> Playable:
 def _steps(chase: Chase, show: Show, table: RigTable) -> tuple[Look, Steps]:
     looks = tuple(_look(step.parts, show, table) for step in chase.steps)
     rows = np.unique(np.concatenate([look.rows for look in looks]))
-    look = Look(rows, int(np.searchsorted(rows, table.intensities)), np.zeros(len(rows)), ())
+    look = _look_of(rows, np.zeros(len(rows)), (), table)
     places = tuple(np.searchsorted(rows, step.rows) for step in looks)
     return look, Steps(looks, places, chase.every, chase.fade, table.lead_of[rows])
 
@@ -121,7 +127,14 @@ def _look(parts: Sequence[Part], show: Show, table: RigTable) -> Look:
         asks.update(_part(part, show, table))
     rows = np.array(sorted(asks), dtype=np.intp)
     values = np.array([asks[row][0] for row in rows], dtype=np.float64)
-    return Look(rows, int(np.searchsorted(rows, table.intensities)), values, _waves(asks, rows, table))
+    return _look_of(rows, values, _waves(asks, rows, table), table)
+
+
+def _look_of(rows: Ints, values: Floats, waves: tuple[Waves, ...], table: RigTable) -> Look:
+    intensities = int(np.searchsorted(rows, table.intensities))
+    dimmers = table.dimmer[rows[intensities:]]
+    lit = np.flatnonzero(np.isin(dimmers, rows[:intensities]))
+    return Look(rows, intensities, values, waves, lit, np.searchsorted(rows, dimmers[lit]))
 
 
 def _part(part: Part, show: Show, table: RigTable) -> dict[int, _Ask]:
