@@ -2,12 +2,13 @@
 
 import signal
 import subprocess
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from tests.decoded import artnet_slots, sacn_slots, terminated
-from tests.nights import Night, copy_gig, lanternist_says, playing
+from tests.nights import PATIENCE, Night, copy_gig, lanternist_says, playing
 from tests.nodes import Node, node
 
 # Slots of the demo's rink, by hand from its patch: six pars of 7 slots from 1 (the first is the intensity, then red,
@@ -108,8 +109,9 @@ def test_of_two_that_start_at_once_one_plays(tmp_path: Path) -> None:
     control = tmp_path / "control"
     gigs = [copy_gig(tmp_path / name, inputs='[[inputs]]\nby = "osc"\nport = 0\n') for name in ("one", "two")]
     with playing(gigs[0], control=control) as one, playing(gigs[1], control=control) as two:
+        until = time.monotonic() + PATIENCE
         while (left := [ended(night) for night in (one, two)]) == [None, None]:
-            pass
+            assert time.monotonic() < until, "both play"
         assert sorted(left, key=str) == [3, None]
         night = one if left[0] is None else two
         assert night.status()["inputs"][0]["error"] == ""
