@@ -269,6 +269,14 @@ def test_shift_moves_by_whole_beats_and_not_before_the_start(player: Player, val
     assert player.beat == close(20.0 + moved, 5e-3)
 
 
+def test_shift_while_start_waits_for_its_tick(player: Player) -> None:
+    player.transport("start")
+    player.do("shift", 4.0)
+    player.now += 0.01
+    player.ticks(120.0, 8.0)
+    assert player.beat == close(12.0, 5e-3)
+
+
 def test_nudge_is_earlier_and_slewed(player: Player) -> None:
     player.transport("start")
     player.ticks(120.0, 32.0)
@@ -478,6 +486,19 @@ def test_numbered_beats_may_be_lost_doubled_and_late(player: Player) -> None:
             player.feed(Beat(T0 + 0.5 * number + late, float(number)))
     player.now = T0 + 32.0
     assert player.beat == close(64.0, 0.02)
+    assert player.clock.reading(player.now).jumps == 1
+
+
+def test_positions_and_plain_beats_of_one_source_agree(player: Player) -> None:
+    """A player that tells its position between the beats, too: a beat without a number is the next whole one."""
+    for tenth in range(1, 400):
+        player.now = T0 + tenth / 10
+        if tenth % 10 == 0:
+            player.feed(Beat(player.now))
+        elif tenth % 3 == 0:
+            player.feed(SongPosition(player.now, 40.0 + tenth / 10, "osc", running=True))
+        player.look(player.now)
+    assert player.beat == close(79.9, 0.01)
     assert player.clock.reading(player.now).jumps == 1
 
 

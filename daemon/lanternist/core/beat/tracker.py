@@ -9,9 +9,8 @@ far behind (multiple hypothesis tracking, D. B. Reid, IEEE Trans. AC-24, 1979). 
 an arrival costs one Kalman update. A suspected bend of the tempo is such a doubt, too: the long line and the one cut
 short both run on until one of them is plainly better.
 
-After a gap a pulse is named by the time it comes. Pulses that arrive on top of one another were held up together: they
-are counted, not measured. After a slip of the count, the last pulses simply counted are one more hypothesis: it wins
-when the tempo has leapt.
+After a gap a pulse is named by the time it comes. One right behind another was probably held up with it. After a slip
+of the count, the last pulses simply counted are one more hypothesis: it wins when the tempo has leapt.
 """
 
 from math import log, pi, sqrt
@@ -226,11 +225,8 @@ class Tracker:
         if line.variance() > (line.period / 3.0) ** 2 and steps > 1.0 and line.count >= self._settled:
             line.rephase(line.x, at)
             return 0
-        crowded = abs(apart) < _BUNCHED * line.period
-        quiet = line.noise < (line.period / 8.0) ** 2 and width == 0.0
-        measure = steps > 0.0 and not (crowded and quiet)
-        line.weigh(residual, width, bunched=crowded, measure=measure)
-        return line.learn(residual, spread, width) if measure else 0
+        line.weigh(residual, width, bunched=abs(apart) < _BUNCHED * line.period, measure=steps > 0.0)
+        return line.learn(residual, spread, width) if steps else 0
 
     def _look_again(self) -> None:
         """After a slip, one more hypothesis: the last pulses, simply counted. It wins when the tempo has leapt."""
@@ -304,7 +300,8 @@ def _ways(ahead: float, width: float, *, early: bool) -> list[tuple[float, float
         return [(1.0, 0.0)]
     if ahead > _GAP + width:
         near = float(round(ahead))
-        return [(1.0, 0.0), (near, _GUESSED), (near - 1.0, _GUESSED), (near + 1.0, _GUESSED)]
+        ways = [(1.0, 0.0), (near, _GUESSED), (near - 1.0, _GUESSED), (near + 1.0, _GUESSED)]
+        return [*ways, (2.0, _LOST), (3.0, 2.0 * _LOST)] if early else ways
     ways = [(1.0, 0.0)]
     if ahead > 1.25 + width or early:
         ways.append((2.0, _LOST))
