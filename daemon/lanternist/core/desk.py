@@ -9,10 +9,11 @@ How levels are made, frame by frame:
   already on makes it the latest.
 - All parameters but intensity merge LTP: from the base state up, each scene moves the value towards its own by its
   weight.
-- The colour of a cell cross-fades in light. Where a scene fades, or a chase covers a cell in part, and it has an intensity
-  for that cell too, the cell's emitters go to its colour by its share of the light there: w i / (w i + (1 - w) l), with
-  w its weight, i its own intensity (level x value, taken as 0.01 at least) and l that of what it comes over: the scenes
-  of its priority that stand under it, and lower priorities. So what comes up in the dark comes up in its own colour.
+- The colour of a cell cross-fades in light. Where a scene fades, or a chase covers a cell in part, and it has an
+  intensity for that cell too, the cell's emitters go to its colour by its share of the light there:
+  w i / (w i + (1 - w) l), with w its weight, i its own intensity (level x value, taken as 0.01 at least) and l that of
+  what it comes over: the scenes of its priority that stand under it, and lower priorities. So what comes up in the dark
+  comes up in its own colour.
 - Intensity merges HTP within one priority: the highest of weight x level x value, over what lower priorities leave,
   which shows through by 1 - the greatest weight among the scenes that touch it.
 - A chase touches in each step what that step says; an intensity that another of its steps has is 0 meanwhile, any

@@ -39,7 +39,7 @@ class Voice:
 
 @dataclass(frozen=True, slots=True)
 class Still:
-    """What stands still between two scenes that move: LTP rows with values, and intensity rows `lit` with the highest."""
+    """What stands still between two moving scenes: LTP rows with values, intensity rows `lit` with the highest."""
 
     rows: Ints
     values: Floats
@@ -61,7 +61,7 @@ Piece = Still | Moving
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The arrangement of voices. tiers: the pieces of each priority, lowest first. moving: the numbers of the voices."""
+    """The arrangement of voices. tiers: the pieces of each priority, lowest first. moving: numbers of voices."""
 
     base: Floats
     tiers: tuple[tuple[Piece, ...], ...]
@@ -137,7 +137,7 @@ def _shares(
 
 
 def _pieces(table: RigTable, group: Sequence[tuple[int, Voice]]) -> tuple[Piece, ...]:
-    """The voices of one priority in order, what stands still gathered: only rows that merge LTP part what is gathered."""
+    """The voices of one priority in order, what stands still gathered: only moving LTP rows part what is gathered."""
     pieces: list[Piece] = []
     still: list[Voice] = []
     for number, voice in group:
