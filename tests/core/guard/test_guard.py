@@ -164,6 +164,19 @@ def test_a_reload_of_the_same_rig_changes_nothing() -> None:
         assert (before[heads] == after[heads]).all()
 
 
+def test_a_reload_makes_no_head_dark() -> None:
+    rig_text = CLUB + '[[limits.zones]]\nname = "bar"\nfrom = [-1.0, 6.0, 0.0]\nto = [1.0, 7.0, 1.0]\n'
+    of = table(rig_text)
+    guard, levels = Guard(of), of.rest.copy()
+    levels[: of.intensities] = 1.0
+    levels[of.of_kind("pan")] = 170.0
+    for frame in range(200):
+        guard.apply(levels, frame * FRAME_S)
+    newer = Guard(table(rig_text))
+    newer.adopt(guard)
+    assert newer.apply(levels, 200 * FRAME_S) is levels
+
+
 def test_a_reload_that_moves_a_head_to_another_address_makes_it_unknown() -> None:
     of = table(CLUB)
     guard = Guard(of)

@@ -344,7 +344,7 @@ MUTATIONS = (
     Mutation("falls are not seen", flashing.Flashes, "counts", lambda _self, light: light * 0 + 9.0, fast_pulses),
     Mutation("fields are not looked at", fields, "_sets", lambda *_: iter([(fields.RIG, [0])]), turns_with_gaps),
     Mutation("no luminance for green", lights, "LUMINANCE", np.array([0.2126, 0.0, 0.0722]), fast_pulses),
-    Mutation("emitters without their dimmer", light.Light, "drives", lambda self, levels: levels[self.rows], fast_pulses),
+    Mutation("emitters without their dimmer", light.Light, "drives", lambda self, of: of[self.rows], fast_pulses),
     Mutation("no red rule", reds.Reds, "enters", _never_red, red_and_green),
     Mutation("red only beyond pure red", reds, "RED_SHARE", 1.01, red_and_green),
     Mutation("red is not counted", reds, "stamp", _nothing, red_and_green),

@@ -23,6 +23,7 @@ def adopt(new: "Guard", old: "Guard") -> None:
     _adopt_lights(new, old)
     _adopt_strobes(new, old)
     _adopt_movement(new, old)
+    _adopt_beams(new, old)
     _adopt_machines(new, old)
 
 
@@ -87,6 +88,15 @@ def _adopt_movement(new: "Guard", old: "Guard") -> None:
     to, of = _pairs(_axis_keys(new), _axis_keys(old))
     for name in ("at", "rate", "wanted", "off"):
         _copy(mine, theirs, name, (to, of))
+
+
+def _adopt_beams(new: "Guard", old: "Guard") -> None:
+    """Where the heads shone last, by fixture."""
+    mine, theirs = new.beams, old.beams
+    names = [[one.table.patched[at].fixture.name for at in one.beams.fixture] for one in (new, old)]
+    to, of = _pairs(*names)
+    mine.last[:, to] = theirs.last[:, of]
+    mine.seen[to] = theirs.seen[of]
 
 
 def _axis_keys(guard: "Guard") -> list[Hashable]:
