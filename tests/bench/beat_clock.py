@@ -1,6 +1,6 @@
 """How good the beat clock is: a table of every case beside plain followers and the bound, and a picture.
 
-`python -m tests.bench.beat_clock [--seeds 8] [--picture beat_clock.png]` from the top of the repository.
+`python -m tests.bench.beat_clock [--seeds 8] [--picture build/beat_clock.png]` from the top of the repository.
 """
 
 import argparse
@@ -196,6 +196,7 @@ def picture(path: Path, bpm: float = 128.0, seed: int = 1) -> None:
     figure.suptitle(
         "Error of the beat position 20 ms ahead. Dashed green: goals. Red: the tempo begins or ends to move."
     )
+    path.parent.mkdir(parents=True, exist_ok=True)
     figure.savefig(path, dpi=80)
     plt.close(figure)
 
@@ -204,7 +205,7 @@ def main() -> None:
     """Print the table, write the picture."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=8)
-    parser.add_argument("--picture", type=Path, default=Path("beat_clock.png"))
+    parser.add_argument("--picture", type=Path, default=Path("build/beat_clock.png"))
     chosen = parser.parse_args()
     for line in table(chosen.seeds):
         print(line, flush=True)

@@ -54,6 +54,12 @@ def test_every_tick_is_counted_through_a_leap_of_tempo() -> None:
         assert result.worst(OURS, result.bends[0] + 2 * 60.0 / 174.0) <= 5.0
 
 
+def test_what_a_stalled_line_held_up_is_known_to_be_late() -> None:
+    """A seed whose stalls come close together: taking each late tick as a surprise of its own loses count for a while."""
+    result = run(Scenario(stall=0.01, seed=6))
+    assert result.rms(OURS, 1.0) <= 1.0
+
+
 def test_a_senders_drifting_clock_is_only_a_tempo() -> None:
     result = run(Scenario(drift_ppm=200.0))
     assert result.rms(OURS, 2.0) <= 0.7

@@ -105,6 +105,13 @@ def test_the_tracker_names_pulses_by_the_time_after_a_gap() -> None:
     assert tracker.line.x == 719.0
 
 
+def test_a_lost_second_pulse_at_half_the_guessed_tempo() -> None:
+    tracker = Tracker(0.0, 0.0208, LIMITS, SCALES, 24)
+    for i in range(2, 48):
+        tracker.pulse(i / 24.0)
+    assert tracker.line.x == 47.0
+
+
 def test_the_tracker_counts_lost_and_doubled_pulses() -> None:
     tracker = Tracker(0.0, 0.02, LIMITS, SCALES, 24)
     for i in range(1, 400):
