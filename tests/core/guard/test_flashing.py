@@ -9,6 +9,8 @@ from tests.rigs import row, row_of_dimmers, table
 
 from lanternist.core.effects import Floats
 from lanternist.core.guard import Guard
+from lanternist.core.guard.guard import flashes_allowed
+from lanternist.core.rig import Acknowledgement, Limits
 from lanternist.core.rig_table import RigTable
 
 
@@ -46,12 +48,12 @@ def test_three_hertz_exactly_passes_untouched() -> None:
     assert guard.held() == []
 
 
-def test_more_than_three_need_somebody_who_answers_for_it() -> None:
+def test_more_than_four_need_somebody_who_answers_for_it() -> None:
     asked = "[limits]\nflashes_per_second = 5\n"
     answered = asked + (
         '[limits.acknowledged]\nwho = "the house"\nwhy = "signs are up at both doors"\nwarning_signs_posted = true\n'
     )
-    for limits, limit in ((asked, 3), (answered, 5)):
+    for limits, limit in ((asked, 4), (answered, 5)):
         of = stage(limits)
         night = play(of, at_frames(pulses(of, list(range(of.intensities)), 4, 200)))
         assert night.excesses(limit) == []
@@ -159,3 +161,15 @@ def test_the_light_of_a_fixture_without_a_dimmer_is_held_by_its_emitters() -> No
     slots = night.slots()[1][:, 20:23]
     assert night.excesses() == []
     assert set(np.unique(slots)) >= {0, 255}
+
+
+@pytest.mark.parametrize(
+    ("asked", "acknowledged", "allowed"),
+    [(1, False, 1), (3, False, 3), (4, False, 4), (5, False, 4), (30, False, 4), (5, True, 5), (30, True, 30)],
+)
+def test_without_somebody_who_takes_it_on_no_rig_gets_more_than_guidance(
+    asked: int, acknowledged: bool, allowed: int
+) -> None:
+    """Four a second is the event guidance for strobes of the UK Health and Safety Executive."""
+    who = Acknowledgement(who="the house", why="signs are up at both doors", warning_signs_posted=True)
+    assert flashes_allowed(Limits(flashes_per_second=asked, acknowledged=who if acknowledged else None)) == allowed

@@ -16,14 +16,15 @@ from lanternist.core.guard.values import Values
 from lanternist.core.rig import Limits
 from lanternist.core.rig_table import RigTable
 
-# Without somebody who has taken it on (limits.acknowledged) a rig does not get more: W3C WCAG 2.2, SC 2.3.1.
-GUIDANCE_PER_SECOND = 3
+# What a rig may ask for without somebody who has taken more on (limits.acknowledged): the most that any guidance
+# allows, UK Health and Safety Executive, event guidance for strobes. The default of 3 is W3C WCAG 2.2, SC 2.3.1.
+MOST_UNACKNOWLEDGED = 4
 
 
 def flashes_allowed(limits: Limits) -> int:
     """Flashes in any one second that a rig allows."""
     asked = limits.flashes_per_second
-    return asked if limits.acknowledged is not None else min(asked, GUIDANCE_PER_SECOND)
+    return asked if limits.acknowledged is not None else min(asked, MOST_UNACKNOWLEDGED)
 
 
 class Guard:
