@@ -22,7 +22,7 @@ def drawn(**changes: Any) -> str:
             {"name": "par 1", "cell": 1, "kind": "wash", "levels": {"intensity": 0.35, "red": 1.0}},
             {"name": "hazer 1", "cell": 1, "kind": "haze", "levels": {"haze": 0.3}},
         ],
-        "guard": [], "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
+        "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""}, "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
     }  # fmt: skip
     console = Console(width=80, force_terminal=False)
     with console.capture() as shown:
@@ -63,6 +63,11 @@ def test_who_gives_the_beat(state: str, source: str, words: str) -> None:
 )
 def test_how_a_way_in_or_out_goes(way: dict[str, Any], words: str) -> None:
     assert words in " ".join(drawn(outputs=[{"name": "1 osc", "failures": 0} | way]).split())
+
+
+def test_more_flashes_than_guidance_are_shown_with_who_allows_them() -> None:
+    limits = {"flashes_per_second": 6, "acknowledged": "the house: signs are up"}
+    assert "6 flashes a second are allowed here; the house: signs are up" in drawn(limits=limits)
 
 
 def test_troubles_stand_above_the_lights() -> None:

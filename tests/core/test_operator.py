@@ -91,6 +91,26 @@ def test_what_was_let_go_in_time_is_not_let_go_again() -> None:
     assert on(one) == {"house", "full"}
 
 
+def test_fog_ends_when_a_controller_is_lost_until_somebody_touches_something_again() -> None:
+    one = operator()
+    fog = one.rig.of_kind("fog")
+    one.take(Action("start", 0.0, "full"))
+    one.take(Touch(TAP_PAD, 1.0, 0.0, device="pads"))
+    for frame in range(60):
+        one.frame(frame * 0.025)
+    assert one.levels[fog].all()
+    one.take(Lost(1.5, "never touched"))
+    one.frame(1.525)
+    assert one.levels[fog].all()
+    one.take(Lost(1.6, "pads"))
+    one.frame(1.625)
+    assert not one.levels[fog].any()
+    one.take(Touch(TAP_PAD, 0.0, 1.7, device="other pads"))
+    for frame in range(80, 80 + 40 * 31):
+        one.frame(frame * 0.025)
+    assert one.levels[fog].all()
+
+
 @pytest.mark.parametrize(
     ("action", "said"),
     [

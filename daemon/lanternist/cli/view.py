@@ -131,6 +131,9 @@ def _troubles(status: Snapshot) -> RenderableType:
     for name, way in _named_ways(status):
         if way["error"] or way.get("warning"):
             text.append(f"{name}: {way['error'] or way['warning']}\n", style="bold")
+    limits = status["limits"]
+    if limits["acknowledged"]:
+        text.append(f"{limits['flashes_per_second']} flashes a second are allowed here; {limits['acknowledged']}\n")
     for held in status["guard"]:
         text.append(f"guard: {held}\n", style="bold")
     if status["frames"]["faults"]:

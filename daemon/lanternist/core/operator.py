@@ -40,6 +40,7 @@ class Operator:
     _refusal_said: float = -math.inf
     _refused_then: int = 0
     _leaving: bool = False
+    _unattended: bool = False
     _held: dict[str, set[str]] = field(default_factory=dict)
     _notices: list[str] = field(default_factory=list)
 
@@ -65,7 +66,10 @@ class Operator:
             self._refuse(f"an event could not be taken in: {type(fault).__name__}: {fault}", event.at)
 
     def _take(self, event: Event) -> None:
+        if isinstance(event, Touch | Action):
+            self._unattended = False
         if isinstance(event, Touch):
+            self._held.setdefault(event.device, set())
             for action in actions(self.show.bindings, event, self.desk.blackout):
                 self._remember_hold(event.device, action)
                 self._act(action)
@@ -105,7 +109,7 @@ class Operator:
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
         beats = np.array([self.clock.beat_at(now + lead + PERIOD_S / 2) for lead in self.rig.leads])
         wanted = self.desk.render(now, beats)
-        lost = self._leaving or self.clock.reading(now).state is State.HOLDOVER
+        lost = self._leaving or self._unattended or self.clock.reading(now).state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
         return encode(self.rig, self.levels)
 
@@ -156,10 +160,12 @@ class Operator:
 
     def _remember_hold(self, device: str, action: Action) -> None:
         if action.do == "hold":
-            held = self._held.setdefault(device, set())
+            held = self._held[device]
             (held.add if action.value > 0 else held.discard)(action.what)
 
     def _let_go(self, event: Lost) -> None:
+        """Release what a lost controller held. Until somebody touches something again, nobody is in control."""
+        self._unattended |= event.device in self._held
         for name in sorted(self._held.pop(event.device, ())):
             self._notices.append(f"{event.device} is gone; letting go of {name!r}, which it held")
             self._act(Action("stop", event.at, name))

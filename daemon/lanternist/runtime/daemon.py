@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
 from lanternist.core.rig_table import compile_rig
 from lanternist.core.show_table import compile_show
@@ -141,6 +142,10 @@ def _say_hello(gig: Gig, operator: Operator) -> None:
         "playing %r on %r; fixtures: %d, universes: %d, scenes and chases: %d, bindings: %d",
         show.title, rig.title, len(rig.fixtures), len(operator.rig.universes), len(show.playables), len(show.bindings),
     )  # fmt: skip
+    taken_on = rig.limits.acknowledged
+    if taken_on is not None:
+        rate = flashes_allowed(rig.limits)
+        log.warning("%d flashes a second are allowed here; %s: %s", rate, taken_on.who, taken_on.why)
 
 
 __all__ = ["ALREADY_RUNNING", "STOPPED", "UNCLEAN", "AlreadyRunningError", "InputError", "OutputError", "run"]

@@ -2,8 +2,10 @@
 
 from collections.abc import Sequence
 
+from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
 from lanternist.core.parameters import PARAMETERS
+from lanternist.core.rig import Limits
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.loop import Loop
@@ -24,7 +26,8 @@ def snapshot(
         "beat": _beat(operator, now),
         "scenes": _scenes(operator, now),
         "fixtures": _fixtures(operator),
-        "guard": [str(one) for one in operator.guard.held()],
+        "guard": [f"{one}, for {max(0.0, now - one.since):.0f} s" for one in operator.guard.held()],
+        "limits": _limits(operator.rig.rig.limits),
         "outputs": [sender.describe() for sender in senders],
         "inputs": [listener.describe() for listener in listeners],
         "frames": {
@@ -35,6 +38,14 @@ def snapshot(
             **loop.lateness.summary(),
         },
         "events": {"refused": operator.refused, "dropped": inbox.dropped},
+    }
+
+
+def _limits(limits: Limits) -> Plain:
+    taken_on = limits.acknowledged
+    return {
+        "flashes_per_second": flashes_allowed(limits),
+        "acknowledged": f"{taken_on.who}: {taken_on.why}" if taken_on else "",
     }
 
 
