@@ -54,10 +54,17 @@ def test_every_tick_is_counted_through_a_leap_of_tempo() -> None:
         assert result.worst(OURS, result.bends[0] + 2 * 60.0 / 174.0) <= 5.0
 
 
-def test_what_a_stalled_line_held_up_is_known_to_be_late() -> None:
-    """A seed whose stalls come close together: taking each late tick as a surprise of its own loses count for a while."""
-    result = run(Scenario(stall=0.01, seed=6))
-    assert result.rms(OURS, 1.0) <= 1.0
+@pytest.mark.parametrize(("bpm", "seed"), [(120.0, 6), (150.0, 1)])
+def test_what_a_stalled_line_held_up_is_known_to_be_late(bpm: float, seed: int) -> None:
+    """Seeds whose stalls come close together: hard for a clock that takes each late tick as news, or drops its memory."""
+    result = run(Scenario(bpm=bpm, stall=0.01, seed=seed))
+    assert result.rms(OURS, 1.0) <= 1.2
+
+
+def test_a_clean_clock_that_slows_down_is_not_taken_for_a_late_one() -> None:
+    """With 0.05 ms of jitter a step of -4 % makes every tick late by many standard deviations."""
+    result = run(Scenario(jitter_ms=0.05, legs=(Leg(115.2, after=20),), seconds=20.0))
+    assert result.worst(OURS, result.bends[0] + 60.0 / 115.2) <= 1.0
 
 
 def test_a_senders_drifting_clock_is_only_a_tempo() -> None:
