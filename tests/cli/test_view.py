@@ -22,7 +22,8 @@ def drawn(**changes: Any) -> str:
             {"name": "par 1", "cell": 1, "kind": "wash", "levels": {"intensity": 0.35, "red": 1.0}},
             {"name": "hazer 1", "cell": 1, "kind": "haze", "levels": {"haze": 0.3}},
         ],
-        "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""}, "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
+        "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""},
+        "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
     }  # fmt: skip
     console = Console(width=80, force_terminal=False)
     with console.capture() as shown:
