@@ -5,8 +5,9 @@ import json
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from lanternist.cli.arguments import add_gig
 
 if TYPE_CHECKING:
     from lanternist.files.problems import Problem
@@ -32,8 +33,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         "and what would be right. Nothing is played and no device is touched.",
         epilog="exit status: 0 nothing wrong (there may be warnings), 1 mistakes found, 2 cannot look",
     )
-    parser.add_argument("gig", type=Path, metavar="GIG", help="the folder with rig.toml and show.toml")
-    parser.add_argument("--rig", default="rig.toml", metavar="FILE", help="another rig file of the gig")
+    add_gig(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.set_defaults(run=run)
 

@@ -2,7 +2,8 @@
 
 import argparse
 import sys
-from pathlib import Path
+
+from lanternist.cli.arguments import add_gig
 
 EXIT = """\
 Ctrl-C or SIGTERM ends it; the outputs are left in the state that the rig's `on_stop` asks for.
@@ -22,8 +23,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         epilog=EXIT,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("gig", type=Path, metavar="GIG", help="the folder with rig.toml and show.toml")
-    parser.add_argument("--rig", default="rig.toml", metavar="FILE", help="another rig file of the gig")
+    add_gig(parser)
     parser.set_defaults(run=run)
 
 
