@@ -56,7 +56,7 @@ def test_every_tick_is_counted_through_a_leap_of_tempo() -> None:
 
 @pytest.mark.parametrize(("bpm", "seed"), [(120.0, 6), (150.0, 1)])
 def test_what_a_stalled_line_held_up_is_known_to_be_late(bpm: float, seed: int) -> None:
-    """Seeds whose stalls come close together: hard for a clock that takes each late tick as news, or drops its memory."""
+    """Seeds whose stalls come close together: hard if each late tick is news, or the long memory is dropped."""
     result = run(Scenario(bpm=bpm, stall=0.01, seed=seed))
     assert result.rms(OURS, 1.0) <= 1.2
 

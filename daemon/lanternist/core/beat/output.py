@@ -48,10 +48,6 @@ class Output:
                 return beat + (t - start) * rate
         return self._pieces[0][1]
 
-    def rate(self, t: float) -> float:
-        """The speed at `t`, beats a second."""
-        return next((rate for start, _, rate in reversed(self._pieces) if t >= start), 0.0)
-
     def lowest(self, t: float) -> float:
         """The lowest position that may still be asked for, around t."""
         return min(self.peek(t), *(beat for _, beat, _ in self._pieces))
@@ -60,8 +56,8 @@ class Output:
         """The moment from which the line may still be bent."""
         return max(now, self._asked)
 
-    def follow(self, now: float, at: float, beat: float, rate: float) -> float:
-        """From now on be where the line (at, beat, rate) is. Returns the error to correct, beats (+: we are ahead)."""
+    def follow(self, now: float, at: float, beat: float, rate: float) -> None:
+        """From now on be where the line (at, beat, rate) is."""
         start = self.free_from(now)
         position = self.peek(start)
         target = beat + (start - at) * rate
@@ -69,15 +65,15 @@ class Output:
         self._cut(start)
         if abs(error) > _LARGE:
             self._correct_at_beat(start, position, error, rate)
-            return error
+            return
         length = max(_SLEW_S, abs(error) / (_SLEW_RATE * rate))
         slope = rate - error / length
         end = start + length
         self._pieces.append((start, position, slope))
         self._pieces.append((end, position + (end - start) * slope, rate))
-        return error
 
     def _correct_at_beat(self, start: float, position: float, error: float, rate: float) -> None:
+        """error: beats, + if we are ahead."""
         target = position - error
         self._pieces.append((start, position, rate))
         if error < 0.0:
