@@ -1,7 +1,7 @@
 """What an input is: it waits in the kernel on a thread of its own, stamps what arrives, and emits events.
 
 An input never computes for long and never touches the desk. Malformed bytes are counted, never raised. A device that is
-missing or vanishes raises InputError from `run`; the runtime keeps the error for `watch` and runs the input again later.
+missing or vanishes raises InputError from `run`; the runtime keeps the error for `watch` and runs the input again.
 """
 
 from collections.abc import Callable
