@@ -28,23 +28,26 @@ ROUNDING_HZ = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Shutters:
-    """Slots that strobe. row: index into the strobe rows. first, last: rates at the ends, with `steps` between them."""
+    """Slots that strobe. row: index into the strobe rows. first: the rate at the first slot value of the range.
+
+    span: from there to the rate at its last value, 1 where both are the same; steps: slot values between them, each
+    worth `step` hertz. A range of one value gives the faster of its two rates.
+    """
 
     row: Ints
     first: Floats
-    last: Floats
-    steps: Ints
+    span: Floats
+    steps: Floats
+    step: Floats
 
     def rates(self, asked: Floats) -> Floats:
         """The rates that `core.encode` really sends for those asked for (one a strobe row); 0 is open."""
-        span = self.last - self.first
-        share = np.clip((asked[self.row] - self.first) / np.where(span == 0, 1.0, span), 0.0, 1.0)
-        steps = np.maximum(self.steps, 1)
-        sent = self.first + span * np.floor(share * steps + 0.5) / steps
-        sent = np.where(self.steps == 0, np.maximum(self.first, self.last), sent)
+        share = (asked[self.row] - self.first) / self.span
+        np.minimum(np.maximum(share, 0.0, out=share), 1.0, out=share)
         fastest = np.zeros(len(asked))
-        np.maximum.at(fastest, self.row, sent)
-        return np.where(asked > 0, fastest, 0.0)
+        np.maximum.at(fastest, self.row, self.first + self.step * np.floor(share * self.steps + 0.5))
+        fastest[asked <= 0] = 0.0
+        return fastest
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +132,7 @@ class Strobes:
 
     def _within(self, hz: Floats, flashes: Floats) -> Floats:
         """The rates, at most so many flashes a second each."""
-        most = np.take_along_axis(self.most, np.clip(flashes, 0, self.limit).astype(np.intp)[:, None], axis=1)[:, 0]
+        most = self.most[np.arange(len(hz)), np.minimum(np.maximum(flashes, 0), self.limit).astype(np.intp)]
         return np.where(_whole(self.shutters.rates(hz)) <= flashes, np.where(most > 0, hz, 0.0), np.minimum(hz, most))
 
     @property
@@ -171,8 +174,8 @@ def strobes_of(table: RigTable, limit: int) -> Strobes:
     shutters = _shutters(table, rows)
     n = len(rows)
     most = np.full((n, limit + 1), np.inf)
-    for row, first, last, steps in zip(shutters.row, shutters.first, shutters.last, shutters.steps, strict=True):
-        rates = np.linspace(first, last, steps + 1) if steps else np.array([max(first, last)])
+    for row, first, steps, step in zip(shutters.row, shutters.first, shutters.steps, shutters.step, strict=True):
+        rates = first + step * np.arange(steps + 1)
         for flashes in range(limit + 1):
             most[row, flashes] = min(most[row, flashes], rates[rates <= flashes + ROUNDING_HZ].max(initial=0.0))
     running, doubted, fell = np.zeros((3, n), dtype=np.bool_)
@@ -181,12 +184,13 @@ def strobes_of(table: RigTable, limit: int) -> Strobes:
 
 
 def _shutters(table: RigTable, rows: Ints) -> Shutters:
-    """Every slot that strobe rows drive: shutters, and slots that follow a rate evenly from 0."""
     of = table.shutters
-    even = table.linear.row[np.isin(table.linear.row, rows)]
+    steps = of.slots[:, 1] - of.slots[:, 0]
+    span = np.where(steps > 0, of.hz[:, 1] - of.hz[:, 0], 0.0)
     return Shutters(
-        row=np.searchsorted(rows, np.concatenate([of.row, even])).astype(np.intp),
-        first=np.concatenate([of.hz[:, 0], np.zeros(len(even))]),
-        last=np.concatenate([of.hz[:, 1], table.high[even]]),
-        steps=np.concatenate([of.slots[:, 1] - of.slots[:, 0], np.full(len(even), 255.0)]).astype(np.intp),
+        row=np.searchsorted(rows, of.row).astype(np.intp),
+        first=np.where(steps > 0, of.hz[:, 0], of.hz.max(axis=1)),
+        span=np.where(span == 0, 1.0, span),
+        steps=steps,
+        step=span / np.maximum(steps, 1.0),
     )
