@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from tests.rigs import CLUB, compiled
+from tests.rigs import CLUB, compiled, row
 
 from lanternist.core.desk import Desk
 from lanternist.core.events import Action, Control, Event, Lost, SongPosition, Tick, Touch, Transport
@@ -230,3 +230,22 @@ def test_the_same_events_give_the_same_frames() -> None:
         return frames
 
     assert night() == night()
+
+
+def test_a_beat_is_rendered_for_the_middle_of_the_time_that_its_frame_is_seen() -> None:
+    show = """
+[[scenes]]
+name = "flip"
+parts = [{ on = "pars", intensity = { wave = "square", every = "2 beats" } }]
+"""
+    one = Operator(*compiled(show, CLUB))
+    one.take(Action("start", 0.0, "flip"))
+    beat = 0.5  # seconds at the free tempo of 120 bpm
+    wanted = [
+        (beat - 0.0125 - 0.001, 0.0, True),
+        (beat - 0.0125 + 0.001, 0.0, False),
+        (beat - 0.0125 - 0.001, 0.002, False),
+    ]
+    for now, takes, high in wanted:
+        one.frame(now, takes)
+        assert bool(one.levels[row(one.rig, "par 2", "intensity")]) is high

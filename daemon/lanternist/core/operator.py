@@ -80,10 +80,13 @@ class Operator:
         else:
             self._feed(event)
 
-    def frame(self, now: float) -> Slots:
-        """The slots to send now, (universes, 512). If rendering fails the last good frame is held and reported."""
+    def frame(self, now: float, takes: float = 0.0) -> Slots:
+        """The slots to send now, (universes, 512). If rendering fails the last good frame is held and reported.
+
+        takes: seconds from `now` until the frame will be handed over, as far as is known beforehand.
+        """
         try:
-            self._frame = self._render(now)
+            self._frame = self._render(now, takes)
             self._faults_in_a_row = 0
         except Exception as fault:
             self._survive(fault, now)
@@ -104,10 +107,11 @@ class Operator:
         self._notices.clear()
         return said
 
-    def _render(self, now: float) -> Slots:
+    def _render(self, now: float, takes: float) -> Slots:
         self.desk.settle(now)
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
-        beats = np.array([self.clock.beat_at(now + lead + PERIOD_S / 2) for lead in self.rig.leads])
+        middle = now + takes + PERIOD_S / 2
+        beats = np.array([self.clock.beat_at(middle + lead) for lead in self.rig.leads])
         wanted = self.desk.render(now, beats)
         lost = self._leaving or self._unattended or self.clock.reading(now).state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)

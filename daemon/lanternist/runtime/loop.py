@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 
 from lanternist.core.encode import Slots
 from lanternist.core.operator import Operator
-from lanternist.core.pacer import Pacer
+from lanternist.core.pacer import PERIOD_S, Pacer
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.sender import Sender
 
 # A minute of frames: enough for a p99.9 that means something, little enough to sort between two frames.
 REMEMBERED = 2400
+# How much of what a frame took goes into what the next one is expected to: settled within some seconds.
+LEARNS = 1 / 40
 
 
 @dataclass(slots=True)
@@ -63,6 +65,7 @@ class Loop:
     pacer: Pacer = field(init=False)
     lateness: Lateness = field(default_factory=Lateness)
     _stopping: bool = False
+    _takes: float = 0.0
     _asked: list[Asked] = field(default_factory=list)
 
     def stop(self) -> None:
@@ -96,8 +99,10 @@ class Loop:
         self.pacer.begin(now)
         for event in () if self._stopping else self.inbox.take():
             self.operator.take(event)
-        self._hand_over(self.operator.frame(now))
-        self.lateness.add(self.pacer.lateness, time.monotonic() - now)
+        self._hand_over(self.operator.frame(now, self._takes))
+        took = time.monotonic() - now
+        self._takes += (min(took, PERIOD_S) - self._takes) * LEARNS
+        self.lateness.add(self.pacer.lateness, took)
         for notice in self.operator.notices():
             self.say(notice)
         while self._asked:
