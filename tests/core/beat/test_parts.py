@@ -7,11 +7,13 @@ from math import erf, sqrt
 import numpy as np
 import pytest
 
+from lanternist.core.beat import BeatClock
 from lanternist.core.beat.clumps import Clumps
 from lanternist.core.beat.line import Line, _slotted
 from lanternist.core.beat.output import Output
 from lanternist.core.beat.taps import Taps
 from lanternist.core.beat.tracker import Tracker
+from lanternist.core.events import Tick, Transport
 
 LIMITS, SCALES = (0.00625, 0.125), (8, 24, 72, 216)
 
@@ -172,3 +174,26 @@ def test_what_was_answered_stays() -> None:
     output.follow(1.0, 1.0, 1.9, 1.0)
     assert (output.at(1.05), output.at(1.02)) == (later, sooner)
     assert output.at(1.06) >= later
+
+
+@pytest.mark.parametrize("late", [0.003, 0.005, 0.006, 0.01])
+def test_one_pulse_that_comes_late_is_no_slot(late: float) -> None:
+    clock, jitter = BeatClock(), random.Random(7)
+    clock.feed(Transport(0.0, "start"))
+    period, worst = 60.0 / 127.3 / 24, 0.0
+    for number in range(24 * 80):
+        sent = number * period
+        clock.feed(Tick(sent + abs(jitter.gauss(0.0, 1e-4)) + (late if number == 24 * 40 else 0.0)))
+        if number > 24 * 30:
+            worst = max(worst, abs(clock.beat_at(sent) * period * 24 - sent))
+    assert worst < 0.0005
+
+
+def test_a_pulse_that_is_late_now_and_then_hides_no_slot() -> None:
+    clumps = Clumps()
+    for apart in [0.02] * 20 + [0.01] + [0.02] * 21 + [0.01] + [0.02] * 21 + [0.01] + [0.02] * 10:
+        clumps.note(apart)
+    assert clumps.width == pytest.approx(0.01, abs=0.001)
+    for apart in [0.026, 0.014, 0.02, 0.01, 0.02, 0.02]:
+        clumps.note(apart)
+        assert clumps.width == pytest.approx(0.01, abs=0.001)

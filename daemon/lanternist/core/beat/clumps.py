@@ -19,6 +19,7 @@ _EVERY = 8  # pulses between two looks
 _NARROWEST = 0.002  # seconds: narrower slots are no worse than jitter
 _LATTICE, _STRICT = 0.125, 0.08  # of the slot: how near to a multiple counts; the same on thin evidence
 _THIN = 3  # odd intervals
+_MANY = 6  # odd intervals: so many are evidence, whatever each of them may be
 _FOUND, _OVER = 0.9, 0.7  # share of the intervals on the lattice
 _LIKE_LOSS = 0.06
 
@@ -26,7 +27,7 @@ _LIKE_LOSS = 0.06
 class Clumps:
     """width: length of the slot in seconds, 0 while there is none. edge: how blurred its edges are, seconds."""
 
-    __slots__ = ("_count", "_mean", "_next", "_odd", "_run", "_side", "_usual", "edge", "width")
+    __slots__ = ("_count", "_last", "_mean", "_next", "_odd", "_run", "_side", "_strange", "_usual", "edge", "width")
 
     def __init__(self) -> None:
         self.width = self.edge = 0.0
@@ -36,9 +37,10 @@ class Clumps:
         """Forget the intervals, not the slot: the pulses have begun anew."""
         self._usual: list[float] = []
         self._odd: list[float] = []
+        self._strange: list[bool] = []
         self._next = _EVERY
         self._count = self._side = self._run = 0
-        self._mean = 0.0
+        self._mean = self._last = 0.0
 
     def note(self, apart: float) -> bool:
         """One interval between arrivals, seconds. True if clumping was found or is over."""
@@ -48,6 +50,9 @@ class Clumps:
         self._run = self._run + 1 if side == was else 1
         if side and self._run > _NEW_TEMPO:
             self.forget()
+        if side:
+            self._judge(apart, late=was == -side)
+        self._last = apart
         kept = self._odd if side else self._usual
         kept.append(apart)
         del kept[:-_KEPT]
@@ -60,9 +65,24 @@ class Clumps:
         self._next = _EVERY
         return self._look()
 
+    def _judge(self, apart: float, *, late: bool) -> None:
+        """Whether an odd interval is strange, or what lost and late pulses leave behind.
+
+        One pulse that came late leaves a long and a short interval, together two periods: any three such lengths lie
+        on some lattice, and say nothing of a slot.
+        """
+        periods = apart / self._mean if self._mean > 0.0 else 1.0
+        late = late and abs(apart + self._last - 2.0 * self._mean) <= _NARROWEST
+        if late and self._strange:
+            self._strange[-1] = False
+        lost = round(periods) >= 2 and abs(periods - round(periods)) < _LIKE_LOSS
+        self._strange.append(not late and not lost)
+        del self._strange[:-_KEPT]
+
     def _look(self) -> bool:
         intervals = sorted(self._usual + self._odd)
-        if len(intervals) < _ENOUGH:
+        evidence = any(self._strange) or len(self._odd) >= _MANY
+        if len(intervals) < _ENOUGH or (self.width == 0.0 and not evidence):
             return False
         width = self.width or self._slot(intervals)
         if width == 0.0:
