@@ -16,6 +16,7 @@ from pathlib import Path
 from selectors import EVENT_READ, EVENT_WRITE, DefaultSelector
 from time import monotonic
 
+from lanternist.inputs.breath import Breath
 from lanternist.inputs.contract import Emit, InputError
 from lanternist.inputs.stopper import Stopper
 from lanternist.inputs.tally import Tally
@@ -96,8 +97,9 @@ class ControlInput:
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = str(self._path)
+            breath = Breath()
             while not self._stopper.stopped:
-                for key, _ in selector.select():
+                for key, _ in breath.wait(selector):
                     if key.fileobj is listening:
                         self._accept(listening, selector)
                     elif key.data in self._clients:

@@ -12,6 +12,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from lanternist.inputs.breath import Breath
 from lanternist.inputs.contract import Emit, InputError, InputSettings
 from lanternist.inputs.listen import listen_on, name_of
 from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds
@@ -53,8 +54,9 @@ class MidiTcpInput:
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = name_of(listening)
+            breath = Breath()
             while not self._stopper.stopped:
-                for key, _ in selector.select():
+                for key, _ in breath.wait(selector):
                     if key.fileobj is listening:
                         self._accept(listening, selector, feeds)
                     elif isinstance(key.fileobj, socket.socket) and key.fileobj in self._clients:

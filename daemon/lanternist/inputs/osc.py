@@ -11,6 +11,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from lanternist.inputs.breath import Breath
 from lanternist.inputs.contract import Emit, InputError, InputSettings
 from lanternist.inputs.listen import listen_on, name_of
 from lanternist.inputs.stopper import Stopper
@@ -51,8 +52,9 @@ class OscInput:
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = name_of(listening)
+            breath = Breath()
             while not self._stopper.stopped:
-                selector.select()
+                breath.wait(selector)
                 self._take(listening, emit)
 
     def stop(self) -> None:

@@ -43,7 +43,7 @@ class AlreadyRunningError(Exception):
 
 
 def run(gig: Gig, path: Path) -> int:
-    """Play `gig` until SIGINT or SIGTERM; control socket at `path`. Gives the exit status.
+    """Play `gig` until SIGINT, SIGTERM or SIGHUP; control socket at `path`. Gives the exit status.
 
     Raises AlreadyRunningError, and OutputError or InputError for a plug-in that is broken.
     """
@@ -83,7 +83,7 @@ def _run(gig: Gig, path: Path) -> int:
     control = ControlInput(path, loop.ask, lambda: operator.show.by_name)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
     # Before anything has begun, so that a stop that comes early ends it in good order too.
-    for number in (signal.SIGINT, signal.SIGTERM):
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, lambda *_: loop.stop())
     parts: list[Sender | Listener] = [*senders, *listeners]
     for part in parts:
