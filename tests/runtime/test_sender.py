@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from lanternist.core.pacer import SMALLEST_GAP_S
-from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, Sender
+from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
+from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, LEARNS, Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
 
 PATIENCE = 10.0
@@ -182,3 +182,16 @@ def test_what_an_output_warns_of_is_said_once_and_when_it_is_over(caplog: pytest
         "output net: nobody listens",
         "output net: what it warned of is over",
     ]
+
+
+def test_the_delay_of_a_sender_is_learnt_and_never_more_than_a_frame() -> None:
+    output = BlockingOutput()
+    sender = Sender("slow", output, [1])
+    sender.start()
+    sender.offer(frame(1))
+    assert output.blocked.wait(PATIENCE)
+    assert sender.delay == 0.0
+    output.release.set()
+    sender.leave()
+    assert sender.ended(PATIENCE)
+    assert 0.0 < sender.delay <= PERIOD_S * LEARNS

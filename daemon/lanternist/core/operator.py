@@ -83,7 +83,7 @@ class Operator:
     def frame(self, now: float, takes: float = 0.0) -> Slots:
         """The slots to send now, (universes, 512). If rendering fails the last good frame is held and reported.
 
-        takes: seconds from `now` until the frame will be handed over, as far as is known beforehand.
+        takes: seconds from `now` until the frame will be on its way, as far as is known beforehand.
         """
         try:
             self._frame = self._render(now, takes)

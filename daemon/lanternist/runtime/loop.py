@@ -12,12 +12,10 @@ from lanternist.core.encode import Slots
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S, Pacer
 from lanternist.runtime.inbox import Inbox
-from lanternist.runtime.sender import Sender
+from lanternist.runtime.sender import LEARNS, Sender
 
 # A minute of frames: enough for a p99.9 that means something, little enough to sort between two frames.
 REMEMBERED = 2400
-# How much of what a frame took goes into what the next one is expected to: settled within some seconds.
-LEARNS = 1 / 40
 
 
 @dataclass(slots=True)
@@ -99,7 +97,9 @@ class Loop:
         self.pacer.begin(now)
         for event in () if self._stopping else self.inbox.take():
             self.operator.take(event)
-        self._hand_over(self.operator.frame(now, self._takes))
+        # What a slow output takes besides is a matter of its own lead.
+        delay = min((sender.delay for sender in self.senders), default=0.0)
+        self._hand_over(self.operator.frame(now, self._takes + delay))
         took = time.monotonic() - now
         self._takes += (min(took, PERIOD_S) - self._takes) * LEARNS
         self.lateness.add(self.pacer.lateness, took)

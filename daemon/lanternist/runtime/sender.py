@@ -6,7 +6,7 @@ import time
 from collections import deque
 from collections.abc import Mapping, Sequence
 
-from lanternist.core.pacer import SMALLEST_GAP_S
+from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
 from lanternist.outputs.contract import Output
 from lanternist.runtime.part import RETRY_S, Part
 
@@ -14,16 +14,22 @@ log = logging.getLogger(__name__)
 
 Slots = Mapping[int, bytes]
 FRAMES_BETWEEN_LOOKS = 40
+# How much of what a frame took goes into what the next one is expected to: settled within some seconds.
+LEARNS = 1 / 40
 
 
 class Sender:
-    """One output. The loop calls `offer` for every frame; nothing the output does can make the loop wait."""
+    """One output. The loop calls `offer` for every frame; nothing the output does can make the loop wait.
+
+    delay: seconds from the offer of a frame until it is sent, lately.
+    """
 
     def __init__(self, name: str, output: Output, universes: Sequence[int], retry_s: Sequence[float] = RETRY_S) -> None:
         self.universes = tuple(universes)
         self.overwritten = 0
         self._output = output
-        self._mailbox: deque[Slots] = deque(maxlen=1)
+        self.delay = 0.0
+        self._mailbox: deque[tuple[float, Slots]] = deque(maxlen=1)
         self._ready = threading.Event()
         self._sent = 0
         self._warned = ""
@@ -36,7 +42,7 @@ class Sender:
     def offer(self, slots: Slots) -> None:
         """Leave the newest frame; one that was not taken yet is gone."""
         self.overwritten += len(self._mailbox)
-        self._mailbox.append(slots)
+        self._mailbox.append((time.monotonic(), slots))
         self._ready.set()
 
     def leave(self) -> None:
@@ -79,7 +85,9 @@ class Sender:
             self._ready.clear()
             if self._mailbox:
                 sent = time.monotonic()
-                self._output.send(self._mailbox.popleft(), sent)
+                offered, slots = self._mailbox.popleft()
+                self._output.send(slots, sent)
+                self.delay += (min(time.monotonic() - offered, PERIOD_S) - self.delay) * LEARNS
                 self._listen_for_warnings()
 
     def _listen_for_warnings(self) -> None:
