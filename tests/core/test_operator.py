@@ -197,6 +197,26 @@ def test_a_fault_that_lasts_ends_in_the_safe_scene_alone(monkeypatch: pytest.Mon
     assert dimmer(one, 5.0) == round(0.2 * 255)
 
 
+def test_the_safe_scene_does_not_end_a_blackout(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = operator(rig_with('safe_scene = "house"'))
+    one.take(Action("blackout", 0.0))
+    break_rendering(monkeypatch, times=FAULTS_BEFORE_SAFE)
+    for frame in range(FAULTS_BEFORE_SAFE):
+        one.frame(frame * 0.025)
+    assert on(one) == {"house"}
+    assert dimmer(one, 5.0) == 0
+
+
+def test_without_a_safe_scene_the_light_comes_back_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = operator()
+    one.frame(0.0)
+    break_rendering(monkeypatch, times=3 * FAULTS_BEFORE_SAFE)
+    for frame in range(1, 3 * FAULTS_BEFORE_SAFE + 1):
+        assert dimmer(one, frame * 0.025) == round(0.2 * 255)
+    assert on(one) == {"house"}
+    assert dimmer(one, 5.0) == round(0.2 * 255)
+
+
 @pytest.mark.parametrize(("on_stop", "level"), [("blackout", 0), ("hold", 255), ("house", round(0.2 * 255))])
 def test_leaving_gives_the_state_that_the_rig_asks_for_and_no_fog(on_stop: str, level: int) -> None:
     one = operator(rig_with(f'on_stop = "{on_stop}"'))

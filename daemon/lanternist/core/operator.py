@@ -123,12 +123,14 @@ class Operator:
         if self._faults_in_a_row == 1:
             self._notices.append(f"a frame could not be made, the last one is held: {type(fault).__name__}: {fault}")
         safe = self.rig.rig.safe_scene
-        if self._faults_in_a_row == FAULTS_BEFORE_SAFE:
-            self._notices.append(f"frames still fail; going to {safe!r} alone" if safe else "frames still fail")
+        if self._faults_in_a_row == FAULTS_BEFORE_SAFE and safe is not None:
+            self._notices.append(f"frames still fail; going to {safe!r} alone")
+            dark = self.desk.blackout
             self._only(safe, now)
+            self.desk.blackout = dark
 
-    def _only(self, name: str | None, now: float) -> None:
-        self.desk.only(None if name is None else self.show.by_name[name], now, self.clock.beat_at(now))
+    def _only(self, name: str, now: float) -> None:
+        self.desk.only(self.show.by_name[name], now, self.clock.beat_at(now))
 
     def _act(self, action: Action) -> None:
         problem = self._wrong(action)
