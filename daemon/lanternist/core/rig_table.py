@@ -195,7 +195,7 @@ def _lights(slot: Slot) -> bool:
     return slot.does == "intensity" or slot.does in EMITTERS
 
 
-def _parameter_of(slot: Slot) -> str | None:
+def parameter_of(slot: Slot) -> str | None:
     """The parameter that drives a slot, if a scene can reach it."""
     if slot.does in SHUTTERS:
         return "strobe" if any(one.does == "strobe" for one in slot.ranges) else None
@@ -205,7 +205,7 @@ def _parameter_of(slot: Slot) -> str | None:
 def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Sequence[_Place]) -> list[_Row]:
     of_cell: list[dict[str, _Row]] = [{} for _ in cells]
     for place in places:
-        parameter = _parameter_of(place.slot)
+        parameter = parameter_of(place.slot)
         if parameter is not None:
             profile = patched[cells[place.cell].fixture].profile
             low, high = _range(parameter, place.slot, profile)
@@ -302,7 +302,7 @@ def _linear(
 
 
 def _shutters(places: Sequence[_Place], index: Mapping[tuple[int, str], int]) -> Shutters:
-    driven = [place for place in places if place.slot.does in SHUTTERS and _parameter_of(place.slot)]
+    driven = [place for place in places if place.slot.does in SHUTTERS and parameter_of(place.slot)]
     ranges = np.array([_strobe_range(place.slot) for place in driven], dtype=np.float64).reshape(-1, 4)
     return Shutters(
         universe=np.array([place.universe for place in driven], dtype=np.intp),

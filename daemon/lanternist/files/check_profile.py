@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from lanternist.core.parameters import FIXED_SLOTS, PARAMETERS
 from lanternist.core.profile import Mode, Profile, Slot
+from lanternist.core.rig_table import parameter_of
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
 from lanternist.files.problems import Problem, did_you_mean, shown
@@ -45,10 +46,7 @@ def _groups(mode: Mode, path: Path) -> list[list[_Placed]]:
 
 def parameters_of(mode: Mode) -> frozenset[str]:
     """The parameters that scenes can set on a fixture in this mode; whatever has emitters also has an intensity."""
-    slots = [slot for _, slot in mode.layout()]
-    named = {slot.does for slot in slots if slot.does in PARAMETERS}
-    if any(one.does == "strobe" for slot in slots if slot.does == "shutter" for one in slot.ranges):
-        named.add("strobe")
+    named = {parameter for _, slot in mode.layout() if (parameter := parameter_of(slot)) is not None}
     if any(PARAMETERS[name].emitter is not None for name in named):
         named.add("intensity")
     return frozenset(named)
