@@ -6,6 +6,7 @@ import signal
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -24,10 +25,24 @@ NEEDS_JACK = [
 RATE, PERIOD = 48000, 1024
 
 
+REGISTRY = Path("/dev/shm/jack-shm-registry")
+
+
+@cache
+def _clear_what_is_left() -> None:
+    """Take away the list of servers that were killed, if none runs: it has eight places, and believes in old pids.
+
+    Once, before this process has the list open.
+    """
+    if subprocess.run(["pgrep", "-x", "jackd|jackdbus"], stdout=subprocess.DEVNULL, check=False).returncode == 1:
+        REGISTRY.unlink(missing_ok=True)
+
+
 class Jack:
     """A JACK server of our own name, that plays into the void."""
 
     def __init__(self) -> None:
+        _clear_what_is_left()
         self.name = f"lanternist-test-{os.getpid()}"
         command = ["jackd", "-n", self.name, "-r", "-S", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
         quiet = os.environ | {"JACK_NO_AUDIO_RESERVATION": "1"}

@@ -147,6 +147,20 @@ def strobe_that_ends() -> list[str]:
     return [one for seed in range(12) for one in night.excesses(seed=seed)]
 
 
+def strobe_that_ends_low() -> list[str]:
+    # What its last opening lacked of a flash comes half a second later, from a light beside it.
+    beside = '[[fixtures]]\nname = "par 1"\nprofile = "par"\nmode = "8"\naddress = 101\n'
+    of = table(row_of_dimmers(1) + beside)
+    night, one = Night(of), Guard(of)
+    for frame in range(200):
+        levels = of.rest.copy()
+        levels[row(of, "par 1", "strobe")] = 1.0 * (frame < 100)
+        levels[row(of, "par 1", "intensity")] = 0.04 * (frame < 140)
+        levels[0] = [0.3, 0.1, 0.12][(frame >= 20) + (frame >= 120)] if frame < 140 else 0.6 * (frame % 6 > 2)
+        night.send(one.apply(levels, frame * FRAME_S), frame * FRAME_S)
+    return [one for seed in range(12) for one in night.excesses(seed=seed)]
+
+
 def blackout_and_back() -> list[str]:
     of = stage()
     night, one = Night(of), Guard(of)
@@ -280,8 +294,9 @@ def fog_where_there_must_be_none() -> list[str]:
 ATTACKS: tuple[Attack, ...] = (
     fast_pulses, pulses_just_too_fast, shallow_pulses, slow_first_rise, turns_with_gaps, dim_lights_in_step,
     red_and_green, fast_strobe, many_strobes, strobe_on_and_off, strobe_with_pulses, strobe_from_the_dark,
-    strobe_that_ends, blackout_and_back, reloads, no_numbers, clock_that_jumps, clock_that_swings, jumps, runs_past,
-    first_frames, through_a_zone, out_of_a_window, fog_all_the_time, fog_where_there_must_be_none,
+    strobe_that_ends, strobe_that_ends_low, blackout_and_back, reloads, no_numbers, clock_that_jumps,
+    clock_that_swings, jumps, runs_past, first_frames, through_a_zone, out_of_a_window, fog_all_the_time,
+    fog_where_there_must_be_none,
 )  # fmt: skip
 
 
@@ -353,8 +368,9 @@ MUTATIONS = (
         self.cells + len(self.fields.keys)), many_strobes),
     Mutation("a strobe starts again at once", strobes, "WINDOW_S", 0.0, strobe_on_and_off),
     Mutation("light within a strobe's rhythm is free", lights.Lights, "_ask", _no_rises, strobe_from_the_dark),
-    Mutation("a strobe's light may rise again", flashing.Flashes, "bounds", lambda self, spent: np.full(
-        len(spent), np.inf), strobe_with_pulses),
+    Mutation("a strobe's light may rise again", flashing.Flashes, "bounds", lambda self, spent, gate=0.0:
+        np.full(len(spent), np.inf), strobe_with_pulses),
+    Mutation("beside a strobe no rise is late", flashing.Flashes, "_creep", _nothing, strobe_that_ends_low),
     Mutation("an end of a strobe is no rise", flashing.Flashes, "darken", _nothing, strobe_that_ends),
     Mutation("blackout is left to the desk", guard.Guard, "_dark", _same, blackout_and_back),
     Mutation("coming back is free", flashing.Flashes, "_rise", _nothing, blackout_and_back),

@@ -6,7 +6,7 @@ LANTERNIST_NIGHTLY=1 looks at some hundred times as many nights.
 import os
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from tests.guarded import FRAME_S, WHIMS, Night, stage, whim
@@ -25,6 +25,16 @@ ACTS = st.lists(
 
 @settings(deadline=None, max_examples=5000 if NIGHTLY else 150)
 @given(ACTS, st.integers(0, 99))
+@example(
+    acts=[
+        ("noise", 40, 0),
+        ("square", 20, 0),
+        ("twinkle", 43, 81678),
+        ("strobe", 59, 2**32 - 2),
+        ("noise", 35, 854081),
+    ],
+    seed=0,
+)
 def test_no_mischief_flashes_more_than_allowed(acts: list[tuple[str, int, int]], seed: int) -> None:
     guard, night, base = Guard(STAGE), Night(STAGE), STAGE.rest.copy()
     for name, frames, of_act in acts:

@@ -55,7 +55,7 @@ def _adopt_lights(new: "Guard", old: "Guard") -> None:
     mine.drives[:] = np.nan
     fields = _pairs(mine.fields.keys, theirs.fields.keys)
     places = np.append(to, mine.cells + fields[0]), np.append(of, theirs.cells + fields[1])
-    for name in ("low", "high", "foot", "risen", "unsure", "last"):
+    for name in ("low", "high", "foot", "risen", "unsure", "gated", "gate", "floor", "last"):
         _copy(mine.flashes, theirs.flashes, name, places)
     for name in ("red", "unsure"):
         _copy(mine.reds, theirs.reds, name, places)

@@ -156,7 +156,7 @@ class Lights:
         spent, no_red = flashed + loads >= self.limit, reddened + loads >= self.limit
         spent[: self.cells] |= runs
         no_red[: self.cells] |= runs
-        bounds = self.flashes.bounds(spent)
+        bounds = self.flashes.bounds(spent, self._gate(runs))
         begun = np.flatnonzero(runs & ~self.running)
         bounds[begun], no_red[begun] = np.inf, False
         still = np.flatnonzero((self._view.row >= 0) & decided.still[self._view.row])
@@ -182,6 +182,11 @@ class Lights:
     def _all(self, rgb: Floats, runs: Marks) -> Floats:
         """The light of cells and then fields, (3, both). What strobes is no part of a field."""
         return np.concatenate([rgb, self.fields.mean(np.where(runs, 0.0, rgb) if runs.any() else rgb)], axis=1)
+
+    def _gate(self, runs: Marks) -> Floats:
+        """What the shutters that strobe add to each field while they are open; nothing to cells."""
+        lit = np.where(runs, LUMINANCE @ self.light.rgb(self.drives), 0.0)
+        return np.concatenate([np.zeros(self.cells), self.fields.mean(lit)])
 
     def _in_the_way(self, over: Marks) -> Marks:
         """Strobes that stand in the way of a rise, and have to stop."""
@@ -251,7 +256,7 @@ class Lights:
         luminance = LUMINANCE @ seen
         self.flashes.count(luminance, now)
         if loads is not None:
-            self.flashes.restart((loads > 0) & self._is_field, luminance)
+            self.flashes.restart((loads > 0) & self._is_field, luminance, self._gate(runs))
         self.reds.count(seen, now)
         self.seen, self.running = luminance[: self.cells], runs
 
