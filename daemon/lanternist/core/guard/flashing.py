@@ -128,8 +128,8 @@ class Flashes:
         self.risen[which], self.unsure[which] = True, False
         self.high[which] = 0.0
 
-    def count(self, light: Floats, now: float) -> None:
-        """Take in what is sent now."""
+    def count(self, light: Floats, now: float, gate: Floats | float = 0.0) -> None:
+        """Take in what is sent now. gate: what strobes add while they are open."""
         fallen = self.risen & (self.high - light >= self.counts(self.high))
         self.risen &= ~fallen
         self.unsure &= ~fallen
@@ -139,31 +139,28 @@ class Flashes:
             self._rise(np.flatnonzero(onset), light, now)
         self.high = np.where(self.risen, np.maximum(self.high, light), self.high)
         if self.gated.any():
-            self._creep(light, now)
+            self._creep(light + gate, light, now)
         if self.unsure.any():
             self._make_sure(light, now)
         self.last = light
+        self.gate = gate + np.zeros_like(light)
 
-    def restart(self, which: Marks, light: Floats, gate: Floats) -> None:
-        """What has risen in `which` is done: each further rise is a new one. Beside strobes none goes on for long.
-
-        gate: what the strobes beside may add to the light.
-        """
+    def restart(self, which: Marks, light: Floats) -> None:
+        """What has risen in `which` is done: each further rise is a new one. Beside strobes none goes on for long."""
         again = which & self.risen
         self.low[again] = light[again]
         self.risen &= ~which
         fresh = which & ~self.gated
         self.floor[fresh] = self.low[fresh]
         self.gated |= which
-        self.foot[which] = light[which] + gate[which]
-        self.gate = gate
+        self.foot[which] = light[which] + self.gate[which]
 
-    def _creep(self, light: Floats, now: float) -> None:
+    def _creep(self, most: Floats, least: Floats, now: float) -> None:
         """Beside strobes a small rise may be the rest of one that they began, whose onset is then now."""
-        self.floor = np.minimum(self.floor, light)
-        most = light + self.gate
+        self.floor = np.minimum(self.floor, least)
+        lately = self.last + self.gate
         may = self.gated & (most - self.floor >= self.counts(most))
-        self.stamps[may & (light != self.last) & (light > self.last - CREEP), 0] = now
+        self.stamps[may & (most != lately) & (most > lately - CREEP), 0] = now
         self.foot = np.where(self.gated & ~self.risen, np.minimum(self.foot, most), self.foot)
 
     def _rise(self, which: Ints, light: Floats, now: float) -> None:

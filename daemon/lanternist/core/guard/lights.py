@@ -254,9 +254,9 @@ class Lights:
         if begun.any():
             self.flashes.lighten(np.flatnonzero(begun))
         luminance = LUMINANCE @ seen
-        self.flashes.count(luminance, now)
+        self.flashes.count(luminance, now, self._gate(runs) if runs.any() else 0.0)
         if loads is not None:
-            self.flashes.restart((loads > 0) & self._is_field, luminance, self._gate(runs))
+            self.flashes.restart((loads > 0) & self._is_field, luminance)
         self.reds.count(seen, now)
         self.seen, self.running = luminance[: self.cells], runs
 
