@@ -9,7 +9,7 @@ from lanternist.core.guard.fields import Fields, fields_of
 from lanternist.core.guard.flashing import Flashes, Marks, recent
 from lanternist.core.guard.light import LUMINANCE, Light, light_of
 from lanternist.core.guard.reds import Reds
-from lanternist.core.guard.strobes import LIT, Asked, Decision, Strobes, strobes_of
+from lanternist.core.guard.strobes import Asked, Decision, Strobes, strobes_of
 from lanternist.core.rig_table import RigTable
 
 # How often cells that would turn a field red are held before everything is, and then goes dark.
@@ -50,7 +50,6 @@ class Lights:
         self.running: Marks = np.zeros(self.cells, dtype=np.bool_)
         self.held: Marks = np.zeros(self.cells, dtype=np.bool_)
         self.strobes_held: Marks = np.zeros(len(self.strobes.rows), dtype=np.bool_)
-        self._is_field: Marks = np.arange(len(self.reds.red)) >= self.cells
         self._view = _view(table, self.light, self.fields, self.strobes)
         # A shutter whose light is not known to the guard stays open.
         self.strobes.most[~np.isin(np.arange(len(self.strobes.rows)), self._view.row)] = 0.0
@@ -125,7 +124,7 @@ class Lights:
             return np.bincount(row[cells & (row >= 0)], minlength=len(self.strobes.rows)) > 0
 
         rises, falls = luminance > self.seen + ROUNDING, luminance < self.seen - ROUNDING
-        return Asked(levels[self.strobes.rows], of_rows(luminance > LIT), of_rows(rises), of_rows(falls))
+        return Asked(levels[self.strobes.rows], of_rows(luminance > 0), of_rows(rises), of_rows(falls))
 
     def _room(self, now: float) -> Floats:
         """The flashes a second left to each strobe row in the fullest of its fields and cells."""
@@ -256,7 +255,8 @@ class Lights:
         luminance = LUMINANCE @ seen
         self.flashes.count(luminance, now, self._gate(runs) if runs.any() else 0.0)
         if loads is not None:
-            self.flashes.restart((loads > 0) & self._is_field, luminance)
+            ends = np.concatenate([~runs, np.ones(len(self.fields.keys), dtype=np.bool_)])
+            self.flashes.restart((loads > 0) & ends, luminance)
         self.reds.count(seen, now)
         self.seen, self.running = luminance[: self.cells], runs
 

@@ -21,8 +21,6 @@ from lanternist.core.effects import Floats, Ints
 from lanternist.core.guard.flashing import SLACK_S, WINDOW_S, Marks
 from lanternist.core.rig_table import RigTable
 
-# What is darker than this is taken as dark: a tenth of what counts as a flash of a cell.
-LIT = 0.008
 ROUNDING_HZ = 1e-6
 
 
@@ -52,7 +50,11 @@ class Shutters:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is asked of the strobe rows now. hz: the rates. lit: whose light is on; rises, falls: what it does."""
+    """What is asked of the strobe rows now.
+
+    hz: the rates. lit: on which there is light, however little: it may be what a field lacked of a flash. rises, falls:
+    what it does.
+    """
 
     hz: Floats
     lit: Marks
