@@ -28,6 +28,10 @@ ACTIONS: dict[str, ActionSpec] = {
     "shift": ActionSpec("move the downbeat by whole beats", low=-16.0, high=16.0, unit="beats"),
     "nudge": ActionSpec("move the beat earlier (+) or later (-)", low=-500.0, high=500.0, unit="ms"),
     "tempo": ActionSpec("run at this tempo by hand; 0 goes back to the sources", high=400.0, unit="bpm"),
+    "follow": ActionSpec("1 lets the lights follow the music by themselves, 0 ends that", unit="on/off"),
+    "energy": ActionSpec("how much the music gives, where no song tells", unit="level"),
+    "next": ActionSpec("follow chooses anew on the next bar line"),
 }
 
+FOLLOW_ACTIONS = frozenset({"follow", "energy", "next"})
 CLOCK_ACTIONS = frozenset({"tap", "align", "shift", "nudge", "tempo"})

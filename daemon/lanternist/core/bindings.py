@@ -19,7 +19,7 @@ class Bound:
 Bindings = Mapping[Control, tuple[Bound, ...]]
 
 # These follow the control all the way: a fader's place, or pressed and let go. The others act when it is struck.
-_FOLLOWS = frozenset({"hold", "level", "master"})
+_FOLLOWS = frozenset({"hold", "level", "master", "energy"})
 
 
 def control_of(when: When) -> Control:
@@ -56,7 +56,7 @@ def _action(bound: Bound, touch: Touch, blacked_out: bool) -> Action | None:
         return Action(bound.do, touch.at, what, touch.value)
     if touch.value <= 0:
         return None
-    value = float(bound.given) if not isinstance(bound.given, str | bool) else 1.0
+    value = float(bound.given) if not isinstance(bound.given, str) else 1.0
     return Action(bound.do, touch.at, what, value)
 
 

@@ -5,8 +5,9 @@ How levels are made, frame by frame:
 - Every playing scene has a weight, its fade: 0 to 1, even in time. Fades in beats are turned into seconds when they
   begin, at the tempo of that moment. A scene that starts or stops half way through a fade goes on from where it is, and
   takes the share of the fade time that is left to go. A release that has come to 0 leaves the desk.
-- Scenes stand in order of priority, and within one priority in order of their latest start. Starting a scene that is
-  already on makes it the latest.
+- Scenes stand in order of priority; within one priority what the show began with stands under what follow plays, that
+  under what a cue has started, and that under what a hand has; then in order of their latest start. Starting a scene
+  that is already on makes it the latest. Releasing everything leaves what follow plays.
 - All parameters but intensity merge LTP: from the base state up, each scene moves the value towards its own by its
   weight.
 - The colour of a cell cross-fades in light. Where a scene fades, or a chase covers a cell in part, and it has an
@@ -24,7 +25,9 @@ How levels are made, frame by frame:
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from lanternist.core.effects import Floats
 from lanternist.core.events import Action
@@ -32,13 +35,16 @@ from lanternist.core.merge import Plan, Voice, arrange, merge
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable
 
+By = Literal["show", "follow", "cue", "hand"]
+STANDS: Mapping[By, int] = {"show": 0, "follow": 1, "cue": 2, "hand": 3}
+
 
 @dataclass(frozen=True, slots=True)
 class Playing:
     """One scene that is on. Its weight goes from `weight` at `since` (seconds) to `target` in `fade` seconds.
 
     started, beat: when it was started, in seconds and as a beat position. order: counts starts; the greatest is
-    the latest.
+    the latest. by: who started it.
     """
 
     number: int
@@ -49,6 +55,7 @@ class Playing:
     weight: float
     target: float
     fade: float
+    by: By = "hand"
 
     def weight_at(self, now: float) -> float:
         """The weight at `now`, 0-1. An event may be stamped a little after the `now` of the frame that takes it in."""
@@ -76,7 +83,10 @@ class _Arranged:
 
 @dataclass(slots=True)
 class Desk:
-    """What is active. `act` changes it, `render` only reads it: at one `now`, asking twice gives the same levels."""
+    """What is active. `act` changes it, `render` only reads it: at one `now`, asking twice gives the same levels.
+
+    lift, speeds: the level of what follow plays, 0-1, and by number how many times as fast its effects run.
+    """
 
     rig: RigTable
     show: ShowTable
@@ -84,10 +94,12 @@ class Desk:
     levels: dict[int, float] = field(default_factory=dict)
     master: float = 1.0
     blackout: bool = False
+    lift: float = 1.0
+    speeds: Mapping[int, int] = field(default_factory=dict)
     _order: int = 0
     _arranged: _Arranged | None = None
 
-    def act(self, action: Action, beat: float, bpm: float) -> None:
+    def act(self, action: Action, beat: float, bpm: float, by: By = "hand") -> None:
         """Do what is asked, at `action.at`. beat, bpm: the music then. Raises KeyError for an unknown scene."""
         match action.do:
             case "master":
@@ -96,24 +108,24 @@ class Desk:
                 self.blackout = action.value > 0
             case _:
                 self._arranged = None
-                self._rearrange(action, beat, bpm)
+                self._rearrange(action, beat, bpm, by)
 
-    def _rearrange(self, action: Action, beat: float, bpm: float) -> None:
+    def _rearrange(self, action: Action, beat: float, bpm: float, by: By) -> None:
         match action.do:
             case "release":
-                for number in list(self.playing):
-                    self._stop(number, action.at, bpm)
+                for number in [number for number, one in self.playing.items() if one.by != "follow"]:
+                    self.stop(number, action.at, bpm)
             case "level":
                 self.levels[self.show.by_name[action.what]] = action.value
             case _:
-                self._switch(action, beat, bpm)
+                self._switch(action, beat, bpm, by)
 
-    def _switch(self, action: Action, beat: float, bpm: float) -> None:
+    def _switch(self, action: Action, beat: float, bpm: float, by: By) -> None:
         number = self.show.by_name[action.what]
         if self._wants_on(action, number):
-            self._start(number, action.at, beat, bpm)
+            self.start(number, action.at, beat, bpm, by)
         else:
-            self._stop(number, action.at, bpm)
+            self.stop(number, action.at, bpm)
 
     def _wants_on(self, action: Action, number: int) -> bool:
         if action.do == "toggle":
@@ -123,18 +135,22 @@ class Desk:
             return action.value > 0
         return action.do == "start"
 
-    def _start(self, number: int, now: float, beat: float, bpm: float) -> None:
+    def start(self, number: int, now: float, beat: float, bpm: float, by: By, *, at_once: bool = False) -> None:
+        """Start a scene, with its fade or at once."""
         self._order += 1
+        self._arranged = None
         before = self.playing.get(number)
         weight = before.weight_at(now) if before else 0.0
-        fade = self.show.playables[number].fade_in.seconds(bpm) * (1.0 - weight)
+        fade = 0.0 if at_once else self.show.playables[number].fade_in.seconds(bpm) * (1.0 - weight)
         if before and weight > 0:
-            now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=fade)
+            now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=fade, by=by)
         else:
-            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, fade)
+            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, fade, by)
         self.playing[number] = now_on
 
-    def _stop(self, number: int, now: float, bpm: float) -> None:
+    def stop(self, number: int, now: float, bpm: float) -> None:
+        """Release a scene, with its fade; harmless if it is not on."""
+        self._arranged = None
         before = self.playing.get(number)
         if before is None or before.target == 0:
             return
@@ -147,6 +163,16 @@ class Desk:
         self._order += 1
         self.playing = {} if number is None else {number: Playing(number, self._order, now, beat, now, 1.0, 1.0, 0.0)}
         self.levels, self.master, self.blackout, self._arranged = {}, 1.0, False, None
+
+    def drive(self, lift: float, speeds: Mapping[int, int]) -> None:
+        """Set the level and the speeds of what follow plays."""
+        if (lift == 1.0) != (self.lift == 1.0):
+            self._arranged = None
+        self.lift, self.speeds = lift, speeds
+
+    def by_hand(self) -> frozenset[int]:
+        """What hands have started and not released."""
+        return frozenset(number for number, one in self.playing.items() if one.by == "hand" and one.target > 0)
 
     def settle(self, now: float) -> None:
         """Let go of what has faded out by `now`."""
@@ -161,19 +187,22 @@ class Desk:
 
     def active(self, now: float) -> list[tuple[Playing, Voice]]:
         """What is on at `now`, lowest first."""
-        ranked = sorted(self.playing.values(), key=lambda one: (self.show.playables[one.number].priority, one.order))
+        priority = [one.priority for one in self.show.playables]
+        ranked = sorted(self.playing.values(), key=lambda one: (priority[one.number], STANDS[one.by], one.order))
         return [(one, self._voice(one, now)) for one in ranked]
 
     def _voice(self, one: Playing, now: float) -> Voice:
         playable, weight = self.show.playables[one.number], one.weight_at(now)
         full = one.settled(now) and weight == 1.0
+        lifted = one.by == "follow" and self.lift != 1.0
         return Voice(
             playable=playable,
             started=one.started,
             beat=one.beat,
             weight=weight,
-            level=self.level_of(one.number),
-            light_stands=full and not playable.light_moves,
+            level=self.level_of(one.number) * (self.lift if lifted else 1.0),
+            speed=self.speeds.get(one.number, 1) if one.by == "follow" else 1,
+            light_stands=full and not lifted and not playable.light_moves,
             rest_stands=full and not playable.rest_moves,
         )
 

@@ -25,6 +25,7 @@ FAINT = 0.01
 class Voice:
     """One scene that is on, as it stands at this moment.
 
+    speed: how many times as fast as written its effects run on the beat.
     light_stands, rest_stands: it is fully on, and its intensities, or all its other parameters, do not move.
     """
 
@@ -33,6 +34,7 @@ class Voice:
     beat: float
     weight: float
     level: float
+    speed: int
     light_stands: bool
     rest_stands: bool
 
@@ -167,6 +169,7 @@ def _gathered(table: RigTable, still: Sequence[Voice]) -> Still:
 def _asked(voice: Voice, now: float, beats: Floats) -> tuple[Floats, Floats | float]:
     """What a voice asks for now: a value for each of its rows, and how far it covers each LTP row (before its fade)."""
     playable = voice.playable
+    beats = beats if voice.speed == 1 else beats * voice.speed
     if playable.steps is not None:
         return _chase(playable.look, playable.steps, voice, now, beats)
     return _values(playable.look, now - voice.started, beats), 1.0
@@ -183,7 +186,7 @@ def _chase(look: Look, steps: Steps, voice: Voice, now: float, beats: Floats) ->
     """A chase at each of the rig's leads, and from that each row at its own."""
     every, in_beats = steps.every.amount, steps.every.unit == "beats"
     # The first step begins on the beat (or whole step) that was running when the chase was started.
-    begun = np.floor(voice.beat / every) * every
+    begun = np.floor(voice.beat * voice.speed / every) * every
     seconds = now - voice.started
     at_lead = [_step(look, steps, (beat - begun if in_beats else seconds) / every, seconds, beats) for beat in beats]
     if len(at_lead) == 1:

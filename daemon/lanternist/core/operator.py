@@ -5,14 +5,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS
-from lanternist.core.beat import BeatClock, ClockSettings, State
+from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS, FOLLOW_ACTIONS
+from lanternist.core.beat import BeatClock, ClockSettings, Reading, State
 from lanternist.core.bindings import actions
-from lanternist.core.desk import Desk
+from lanternist.core.desk import By, Desk
 from lanternist.core.effects import Floats
 from lanternist.core.encode import Slots, encode
 from lanternist.core.events import Action, BeatEvent, Event, Lost, Touch
+from lanternist.core.follow import Follow, Hand, Music, follow_of
 from lanternist.core.guard import Guard
+from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.pacer import PERIOD_S
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable
@@ -21,6 +23,8 @@ from lanternist.core.show_table import ShowTable
 FAULTS_BEFORE_SAFE = 20
 # A fader that asks for what is not there does so a hundred times a second.
 REFUSALS_SAID_EVERY_S = 10.0
+# A lost clock keeps its confidence for as long as the rig lets it, and has lost half of it after as long again.
+LOST_BELOW = 0.5
 
 
 @dataclass(slots=True)
@@ -31,6 +35,7 @@ class Operator:
     show: ShowTable
     desk: Desk = field(init=False)
     clock: BeatClock = field(init=False)
+    follow: Follow = field(init=False)
     guard: Guard = field(init=False)
     levels: Floats = field(init=False)
     faults: int = 0
@@ -43,11 +48,14 @@ class Operator:
     _unattended: bool = False
     _held: dict[str, set[str]] = field(default_factory=dict)
     _notices: list[str] = field(default_factory=list)
+    _numbers_by_hand: frozenset[int] = frozenset()
+    _by_hand: frozenset[Hand] = frozenset()
 
     def __post_init__(self) -> None:
         self.desk = Desk(self.rig, self.show)
         settings = self.rig.rig.clock
         self.clock = BeatClock(ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s))
+        self.follow = follow_of(self.show)
         self.guard = Guard(self.rig)
         self.levels = self.rig.rest
         self._frame = encode(self.rig, self.levels)
@@ -55,7 +63,7 @@ class Operator:
     def begin(self, now: float) -> None:
         """Start what the show starts with."""
         for name in self.show.show.on_start:
-            self._act(Action("start", now, name))
+            self._act(Action("start", now, name), "show")
 
     def take(self, event: Event) -> None:
         """Take in one event, in the order of arrival. Never raises; what cannot be done is in `refused`."""
@@ -112,10 +120,39 @@ class Operator:
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
         middle = now + takes + PERIOD_S / 2
         beats = np.array([self.clock.beat_at(middle + lead) for lead in self.rig.leads])
+        reading = self.clock.reading(now)
+        if not self._leaving:
+            self._follow(now, float(beats.max()), reading)
         wanted = self.desk.render(now, beats)
-        lost = self._leaving or self._unattended or self.clock.reading(now).state is State.HOLDOVER
+        lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
         return encode(self.rig, self.levels)
+
+    def _follow(self, now: float, beat: float, reading: Reading) -> None:
+        """Let follow change what it plays. beat: the one that the frame is made for."""
+        follow = self.follow
+        if not follow.on and not follow.choice:
+            return
+        orders = follow.step(Music(beat, playing=_is_playing(reading)), self._hands())
+        for number in orders.stop:
+            playing = self.desk.playing.get(number)
+            if playing is not None and playing.by == "follow":
+                self.desk.stop(number, now, reading.bpm)
+        for number in orders.start:
+            self.desk.start(number, now, beat, reading.bpm, "follow", at_once=orders.at_once)
+        allowed = flashes_allowed(self.rig.rig.limits)
+        speeds = {number: follow.speed_of(number, reading.bpm, allowed) for number in follow.choice.values()}
+        self.desk.drive(follow.lift, speeds)
+
+    def _hands(self) -> frozenset[Hand]:
+        numbers = self.desk.by_hand()
+        if numbers != self._numbers_by_hand:
+            self._numbers_by_hand = numbers
+            looks = {number: self.show.playables[number] for number in numbers}
+            self._by_hand = frozenset(
+                Hand(number, one.priority, frozenset(one.look.rows.tolist())) for number, one in looks.items()
+            )
+        return self._by_hand
 
     def _survive(self, fault: Exception, now: float) -> None:
         self.faults += 1
@@ -132,15 +169,28 @@ class Operator:
     def _only(self, name: str, now: float) -> None:
         self.desk.only(self.show.by_name[name], now, self.clock.beat_at(now))
 
-    def _act(self, action: Action) -> None:
+    def _act(self, action: Action, by: By = "hand") -> None:
         problem = self._wrong(action)
         if problem:
             self._refuse(problem, action.at)
         elif action.do in CLOCK_ACTIONS:
             self._feed(action)
+        elif action.do in FOLLOW_ACTIONS:
+            self._steer(action)
         else:
             reading = self.clock.reading(action.at)
-            self.desk.act(action, reading.beat, reading.bpm)
+            self.desk.act(action, reading.beat, reading.bpm, by)
+
+    def _steer(self, action: Action) -> None:
+        """What is asked of follow."""
+        if action.do == "next":
+            self.follow.ask_next()
+        elif action.do == "energy":
+            self.follow.energy = action.value
+        elif action.value == 0 or self.follow.candidates:
+            self.follow.turn(on=action.value > 0)
+        else:
+            self._refuse("follow: no scene of this show says for which energy it is", action.at)
 
     def _refuse(self, problem: str, at: float) -> None:
         """Count, and say so if that is not too soon again."""
@@ -175,3 +225,9 @@ class Operator:
         for name in sorted(self._held.pop(event.device, ())):
             self._notices.append(f"{event.device} is gone; letting go of {name!r}, which it held")
             self._act(Action("stop", event.at, name))
+
+
+def _is_playing(reading: Reading) -> bool:
+    """Whether there is music to follow: a clock that has stopped, or been lost for so long that it is not believed."""
+    lost = reading.state is State.HOLDOVER and reading.confidence < LOST_BELOW
+    return reading.state is not State.STOPPED and not lost

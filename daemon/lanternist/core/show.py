@@ -14,6 +14,10 @@ Spread = Literal[
 ]  # fmt: skip
 
 
+# What the parts of a piece of dance music are called.
+SectionKind = Literal["intro", "groove", "build", "drop", "break", "outro"]
+
+
 class ColourTable(Model):
     """A colour by what it is: `{ kelvin = 2200 }` or `{ x = 0.31, y = 0.33 }` (CIE 1931 chromaticity)."""
 
@@ -95,13 +99,20 @@ class Part(Model):
 
 
 class Playable(Model):
-    """What scenes and chases share. energy: where follow may use it, in per cent."""
+    """What scenes and chases share.
+
+    energy: where follow may use it, in per cent; without it follow leaves it alone. layer: of each layer follow plays
+    one at a time. sections: the kinds of section it is made for; none: any. family: of colours that go together.
+    """
 
     name: Name
     priority: Annotated[int, Field(ge=0, le=200)] = 100
     fade_in: Length = Duration(0.0)
     fade_out: Length = Duration(0.0)
     energy: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+    layer: Name = "main"
+    sections: Annotated[list[SectionKind], BeforeValidator(one_or_more)] = Field(default_factory=list)
+    family: str = Field(default="", max_length=80)
 
 
 class Scene(Playable):
@@ -153,6 +164,9 @@ class Binding(Model):
     align: Literal[True] | None = None
     shift: Annotated[float, Field(ge=-16, le=16)] | None = None
     nudge: Annotated[float, Field(ge=-500, le=500)] | None = None
+    follow: bool | None = None
+    energy: Literal[True] | None = None
+    next: Literal[True] | None = None
 
     def asked(self) -> list[tuple[str, str | float | bool]]:
         """The actions that the binding names, with what each was given; a right binding names one."""
@@ -160,14 +174,29 @@ class Binding(Model):
         return list(named.items())
 
 
+class FollowRules(Model):
+    """How the lights follow the music by themselves.
+
+    on: from the start. change: how long a choice stands, in whole bars. calm: what plays when there is no music.
+    colours_last: how long a family of colours stays. seed: for another evening of the same kind.
+    """
+
+    on: bool = True
+    change_bars: Annotated[int, Field(ge=1, le=64)] = 8
+    calm: Name | None = None
+    colours_last: Literal["phrase", "song"] = "song"
+    seed: Annotated[int, Field(ge=0, lt=2**31)] = 1
+
+
 class Show(Model):
-    """Everything that travels."""
+    """Everything that travels. Without a [follow] table the lights follow nothing until they are asked to."""
 
     title: str = Field(default="", max_length=120)
     colours: dict[str, PlainColour] = Field(default_factory=dict)
     scenes: list[Scene] = Field(default_factory=list)
     chases: list[Chase] = Field(default_factory=list)
     bindings: list[Binding] = Field(default_factory=list)
+    follow: FollowRules | None = None
     on_start: Annotated[list[Name], BeforeValidator(one_or_more)] = Field(default_factory=list)
 
     @property
