@@ -22,6 +22,7 @@ def drawn(**changes: Any) -> str:
             {"name": "par 1", "cell": 1, "kind": "wash", "levels": {"intensity": 0.35, "red": 1.0}},
             {"name": "hazer 1", "cell": 1, "kind": "haze", "levels": {"haze": 0.3}},
         ],
+        "follow": {"on": False, "energy": 50.0, "family": "", "layers": []},
         "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""},
         "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
     }  # fmt: skip
@@ -29,6 +30,16 @@ def drawn(**changes: Any) -> str:
     with console.capture() as shown:
         console.print(view(status | changes))
     return shown.get()
+
+
+def test_what_follow_plays_is_told_with_its_reason() -> None:
+    layers = [
+        {"layer": "main", "plays": "pulse", "why": "60 % is within 40 to 80"},
+        {"layer": "heads", "plays": "", "why": "a hand has taken over"},
+    ]
+    text = drawn(follow={"on": True, "energy": 60.0, "family": "", "layers": layers})
+    assert "follows: pulse   60 % is within 40 to 80" in text
+    assert "follows (heads): makes way   a hand has taken over" in text
 
 
 def test_scenes_lights_and_master_are_seen() -> None:

@@ -3,6 +3,7 @@
 import math
 from collections import defaultdict
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -56,7 +57,9 @@ def test_only_what_suits_the_energy_is_chosen() -> None:
     one = follow(candidate(0, (0, 30)), candidate(1, (60, 100)), energy=0.15)
     assert {on for _, on in play(one, 64)} == {(0,)}
     one.energy = 0.8
-    assert play(one, 2, begin=63 * BAR + 3.0)[0] == (pytest.approx(64 * BAR, abs=0.06), (1,))
+    beat, on = play(one, 2, begin=63 * BAR + 3.0)[0]
+    assert beat == pytest.approx(64 * BAR, abs=0.06)
+    assert on == (1,)
 
 
 def test_where_nothing_suits_the_nearest_plays_and_says_so() -> None:
@@ -110,7 +113,9 @@ def test_a_hand_wins_at_once_and_hands_back_on_the_next_bar_line() -> None:
     assert one.why["main"] == "a hand has taken over"
     assert play(one, 3, begin=5.35, hands=hand) == []
     assert one.step(Music(17.4), frozenset()).start == ()
-    assert play(one, 1, begin=17.4)[0] == (pytest.approx(20.0, abs=0.06), (0, 1))
+    beat, on = play(one, 1, begin=17.4)[0]
+    assert beat == pytest.approx(20.0, abs=0.06)
+    assert on == (0, 1)
 
 
 @pytest.mark.parametrize(("priority", "rows"), [(150, {1}), (100, {5})])
@@ -149,7 +154,7 @@ def test_the_next_one_comes_on_the_next_bar_line_when_asked() -> None:
 def test_colours_stay_in_a_family_for_a_song() -> None:
     candidates = [candidate(number, family="cool" if number % 2 else "hot") for number in range(6)]
     one = follow(*candidates)
-    families = []
+    families: list[str] = []
     for number in range(12):
         heard = play(one, 64, begin=number * 256.0, song=f"song {number}", section=0, kind="groove", energy=50.0)
         of_song = {candidates[on].family for _, choice in heard for on in choice}
@@ -170,7 +175,9 @@ def test_nothing_comes_twice_in_a_row_and_nothing_is_starved(
     scenes: list[tuple[int, int, str]], seed: int, energies: list[float]
 ) -> None:
     candidates = [candidate(at, (low, low + width), layer) for at, (low, width, layer) in enumerate(scenes)]
-    one, chosen, turns = follow(*candidates, seed=seed), defaultdict(list), defaultdict(int)
+    one = follow(*candidates, seed=seed)
+    chosen: dict[str, list[int]] = defaultdict(list)
+    turns: dict[int, int] = defaultdict(int)
     for number in range(400):
         one.energy = energies[number % len(energies)]
         orders = one.step(Music(number * 32.0), frozenset())
@@ -258,8 +265,9 @@ def test_a_scene_of_a_hand_may_be_darker_than_what_follow_plays() -> None:
 def test_when_the_music_stops_it_is_calm() -> None:
     one = operator()
     run(one, 0.0, 1.0)
-    for kind in ("start", "stop"):
-        one.take(Transport(1.0, kind))  # type: ignore[arg-type]
+    kinds: tuple[Literal["start"], Literal["stop"]] = ("start", "stop")
+    for kind in kinds:
+        one.take(Transport(1.0, kind))
     run(one, 1.0, 1.0)
     assert on(one, "follow") == {"house"}
 

@@ -24,7 +24,8 @@ Snapshot = Mapping[str, Any]
 
 def view(status: Snapshot) -> RenderableType:
     """The whole picture, what matters most first: on a small screen it is the end that is not seen."""
-    return Group(_head(status), _troubles(status), _scenes(status), Text(), _lights(status), Text(), _ways(status))
+    parts = (_head(status), _troubles(status), _follow(status), _scenes(status), Text(), _lights(status), Text())
+    return Group(*parts, _ways(status))
 
 
 def _head(status: Snapshot) -> Text:
@@ -53,6 +54,16 @@ def _lead(beat: Snapshot) -> str:
         case "stopped":
             return f"{source} has stopped"
     return f"with {source}, sure to {beat['confidence']:.0%}, ±{beat['error_ms']:.0f} ms"
+
+
+def _follow(status: Snapshot) -> Text:
+    """What follow plays and why; nothing when it is off."""
+    follow, text = status["follow"], Text()
+    for layer in follow["layers"] if follow["on"] else ():
+        name = "" if layer["layer"] in ("", "main") else f" ({layer['layer']})"
+        text.append(f"follows{name}: {layer['plays'] or 'makes way'}")
+        text.append(f"   {layer['why']}\n", style="dim")
+    return text
 
 
 def _scenes(status: Snapshot) -> RenderableType:

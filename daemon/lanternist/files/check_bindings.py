@@ -10,13 +10,13 @@ from lanternist.core.show import Binding, When
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
 from lanternist.files.problems import Problem, did_you_mean, listed, shown
-from lanternist.files.view import View, items, valid
+from lanternist.files.view import View, items, table, valid
 
 _ENDS = ("blackout", "hold")
 
 
 def check_bindings(view: View) -> Iterator[Problem]:
-    """Every problem of bindings, on_start, on_stop and safe_scene."""
+    """Every problem of bindings, on_start, calm, on_stop and safe_scene."""
     if view.show is None:
         return
     known = [name for _, name in view.playables]
@@ -42,6 +42,9 @@ def _named(view: View, show: Document) -> Iterator[tuple[Path, str, str]]:
     for index, name in enumerate(start if isinstance(start, list) else [start]):
         if isinstance(name, str):
             yield ("on_start", index), name, "show"
+    calm = table(show, "follow").get("calm")
+    if isinstance(calm, str):
+        yield ("follow", "calm"), calm, "show"
     for key, ends in (("on_stop", _ENDS), ("safe_scene", ())):
         name = view.rig.data.get(key) if view.rig else None
         if isinstance(name, str) and name not in ends:

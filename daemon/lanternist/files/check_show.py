@@ -35,6 +35,7 @@ def check_show(view: View) -> Iterator[Problem]:
         one = raw if isinstance(raw, str) else valid(raw, ColourTable)
         if one is not None:
             yield from _colour(view.show, ("colours", name), one)
+    yield from _follow(view.show)
     for piece in view.parts:
         yield from _part(view, view.show, piece)
     if view.rig is not None:
@@ -51,6 +52,13 @@ def _energy(show: Document, piece: Piece[Playable]) -> Iterator[Problem]:
     if energy[0] > energy[1]:
         low, high = f"{energy[0]:g}", f"{energy[1]:g}"
         yield show.problem(path, f"{low} is more than {high}", f"write the lower one first: [{high}, {low}]")
+
+
+def _follow(show: Document) -> Iterator[Problem]:
+    playables = [one for key in ("scenes", "chases") for one in pieces(items(show, key), Playable)]
+    if "follow" in show.data and not any(one.value.energy for one in playables):
+        message = "no scene or chase says for which energy it is, so follow plays none"
+        yield show.problem(("follow",), message, "for example, in a scene: energy = [0, 40]", "warning")
 
 
 def _part(view: View, show: Document, piece: Piece[Part]) -> Iterator[Problem]:

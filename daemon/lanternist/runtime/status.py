@@ -25,6 +25,7 @@ def snapshot(
         "blackout": operator.desk.blackout,
         "beat": _beat(operator, now),
         "scenes": _scenes(operator, now),
+        "follow": _follow(operator),
         "fixtures": _fixtures(operator),
         "guard": [f"{one}, for {max(0.0, now - one.since):.0f} s" for one in operator.guard.held()],
         "limits": _limits(operator.rig.rig.limits),
@@ -74,9 +75,28 @@ def _scenes(operator: Operator, now: float) -> list[Plain]:
             "weight": round(voice.weight * 100, 1),
             "level": round(voice.level * 100, 1),
             "releasing": playing.target == 0,
+            "by": playing.by,
         }
         for playing, voice in operator.desk.active(now)
     ]
+
+
+def _follow(operator: Operator) -> Plain:
+    """What follow plays in each layer, and why; which layers make way for a hand."""
+    follow, playables = operator.follow, operator.show.playables
+    return {
+        "on": follow.on,
+        "energy": round(follow.energy * 100, 1),
+        "family": follow.family,
+        "layers": [
+            {
+                "layer": layer,
+                "plays": playables[follow.choice[layer]].name if layer in follow.choice else "",
+                "why": why,
+            }
+            for layer, why in follow.why.items()
+        ],
+    }
 
 
 def _fixtures(operator: Operator) -> list[Plain]:
