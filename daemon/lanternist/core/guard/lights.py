@@ -134,7 +134,7 @@ class Lights:
         fullest = np.zeros(len(self.strobes.rows))
         np.maximum.at(fullest, view.strobe, flashed[self.cells + view.field])
         own = view.row >= 0
-        np.maximum.at(fullest, view.row[own], np.where(self.running, 0, flashed[: self.cells])[own])
+        np.maximum.at(fullest, view.row[own], flashed[: self.cells][own])
         return self.limit - fullest
 
     def _loads(self, load: Floats) -> Floats:
