@@ -1,7 +1,7 @@
 """A small right gig as files, to be spoilt by tests, and loading it with outputs and inputs of the tests' own."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated
@@ -113,6 +113,9 @@ class Wire(Null):
     to: Annotated[str, Field(min_length=1)]
     port: Annotated[int, Field(ge=1, le=65535)] = 6454
     interface: str | int | None = None
+
+    def misfit(self, universes: Sequence[int]) -> str:
+        return "" if len(universes) == 1 else "a wire carries one universe: give each its own [[outputs]]"
 
     @model_validator(mode="after")
     def _one_way(self) -> "Wire":

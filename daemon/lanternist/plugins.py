@@ -5,7 +5,7 @@ keys that a rig may give it, and a factory that is called with them.
 """
 
 import importlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from types import ModuleType
@@ -18,12 +18,16 @@ S = TypeVar("S", bound=BaseModel)
 
 @dataclass(frozen=True, slots=True)
 class Plugins(Generic[S]):
-    """One family of plug-ins. kind: "output" or "input", whose capitals name the factory. failure: what it raises."""
+    """One family of plug-ins. kind: "output" or "input", whose capitals name the factory. failure: what it raises.
+
+    misfit: what is wrong with checked settings together with what else the factory is called with, or nothing.
+    """
 
     kind: str
     modules: Mapping[str, str]
     settings: type[S]
     failure: type[Exception]
+    misfit: Callable[..., str] = lambda *_: ""
 
     @property
     def group(self) -> str:
@@ -46,6 +50,7 @@ class Plugins(Generic[S]):
             raise self.failure(f'there is no {self.kind} "{name}": it can be {", ".join(self.names())}')
         try:
             checked = self._settings_of(name, module).model_validate(dict(settings))
+            self._fit(name, checked, more)
             return getattr(module, self.kind.upper())(checked, *more)
         except self.failure:
             raise
@@ -53,6 +58,10 @@ class Plugins(Generic[S]):
             raise self.failure(f"settings of {self.kind} {name}: {_problems(error)}") from error
         except Exception as error:
             raise self.failure(f'{self.kind} "{name}" could not be made: {_said(error)}') from error
+
+    def _fit(self, name: str, checked: S, more: tuple[object, ...]) -> None:
+        if problem := self.misfit(checked, *more):
+            raise self.failure(f"settings of {self.kind} {name}: {problem}")
 
     def _load(self, name: str) -> ModuleType | None:
         if name in self.modules:

@@ -68,13 +68,15 @@ def test_who_gives_the_beat(state: str, source: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("way", "words"),
     [
-        ({"error": "port 9000 is taken", "to": "hall"}, "output 1 osc failed to hall"),
+        ({"state": "retrying", "for_s": 59, "error": "port 9000 is taken", "to": "hall"}, "osc retrying 59 s to hall"),
+        ({"state": "refused", "for_s": 7503, "error": "not allowed", "to": "hall"}, "osc refused 2 h 5 min to hall"),
         ({"error": "", "warning": "nobody listens", "to": "hall"}, "output 1 osc warns to hall"),
-        ({"error": "", "malformed": 3, "events": 0}, "output 1 osc works not understood: 3"),
+        ({"error": "", "malformed": 3, "events": 0}, "output 1 osc up 2 min not understood: 3"),
     ],
 )
 def test_how_a_way_in_or_out_goes(way: dict[str, Any], words: str) -> None:
-    assert words in " ".join(drawn(outputs=[{"name": "1 osc", "failures": 0} | way]).split())
+    whole = {"name": "1 osc", "state": "up", "for_s": 130, "failures": 0} | way
+    assert words in " ".join(drawn(outputs=[whole]).split())
 
 
 def test_more_flashes_than_guidance_are_shown_with_who_allows_them() -> None:
@@ -87,8 +89,8 @@ def test_troubles_stand_above_the_lights() -> None:
         guard=["strobes: strobe 1"],
         frames=FRAMES | {"faults": 2},
         events={"refused": 4, "dropped": 0},
-        inputs=[{"name": "1 midi", "error": "no MIDI here", "failures": 3}],
-        outputs=[{"name": "1 artnet", "error": "", "warning": "nobody listens", "failures": 0}],
+        inputs=[{"name": "1 midi", "state": "retrying", "for_s": 3, "error": "no MIDI here", "failures": 3}],
+        outputs=[{"name": "1 artnet", "error": "", "state": "up", "for_s": 3, "warning": "nobody listens"}],
     )
     wrong = ("input 1 midi: no MIDI here", "output 1 artnet: nobody listens")
     for words in (*wrong, "guard: strobes: strobe 1", "faults: 2, the log tells of them", "4 actions refused"):

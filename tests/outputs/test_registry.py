@@ -67,7 +67,9 @@ def test_our_own(name: str, settings: dict[str, object], model: type, kind: type
 
 def test_no_such_output() -> None:
     assert registry.OUTPUTS.settings_model("smoke") is None
-    with pytest.raises(OutputError, match=r'no output "smoke": it can be null, artnet, sacn'):
+    with pytest.raises(
+        OutputError, match=r'no output "smoke": it can be null, artnet, sacn, serial-break, serial-buffered'
+    ):
         registry.make("smoke", {}, [1])
 
 
@@ -93,7 +95,7 @@ def test_only_what_is_chosen_is_imported() -> None:
 
 def test_a_plug_in_is_an_output_like_any_other(install: Install) -> None:
     module = install("laser", GOOD)
-    assert registry.OUTPUTS.names() == ["null", "artnet", "sacn", "laser"]
+    assert registry.OUTPUTS.names() == ["null", "artnet", "sacn", "serial-break", "serial-buffered", "laser"]
     assert module not in sys.modules
     model = registry.OUTPUTS.settings_model("laser")
     assert model is not None
@@ -107,7 +109,7 @@ def test_a_plug_in_is_an_output_like_any_other(install: Install) -> None:
 
 def test_a_plug_in_cannot_take_the_place_of_our_own(install: Install) -> None:
     module = install("null", "raise RuntimeError")
-    assert registry.OUTPUTS.names() == ["null", "artnet", "sacn"]
+    assert registry.OUTPUTS.names() == ["null", "artnet", "sacn", "serial-break", "serial-buffered"]
     assert registry.OUTPUTS.settings_model("null") is NullSettings
     assert module not in sys.modules
 

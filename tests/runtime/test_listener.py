@@ -43,7 +43,9 @@ def test_an_input_is_run_again_after_any_failure_and_its_events_arrive() -> None
     listener.start()
     assert [source.runs.get(timeout=PATIENCE) for _ in range(3)] == ["failed", "failed", "running"]
     assert events == [Tick(1.0)]
-    assert listener.describe() == {"name": "pads", "error": "", "failures": 2, "listens on": "a script"}
+    assert listener.describe() == {
+        "name": "pads", "state": "up", "for_s": 0, "error": "", "failures": 2, "listens on": "a script",
+    }  # fmt: skip
     listener.leave()
     assert listener.ended(PATIENCE)
 

@@ -5,12 +5,14 @@ import threading
 from itertools import pairwise
 
 import pytest
+from tests.running import PATIENCE, until
 
 from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
+from lanternist.outputs.contract import RefusedError
+from lanternist.runtime import sender as sender_module
+from lanternist.runtime.part import JITTER, RETRY_S, Part
 from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, LEARNS, Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
-
-PATIENCE = 10.0
 
 
 def frame(level: int) -> dict[int, bytes]:
@@ -155,6 +157,94 @@ def test_one_dead_output_does_not_delay_another() -> None:
     for sender in senders:
         sender.leave()
         assert sender.ended(PATIENCE)
+
+
+def test_what_needs_a_person_is_refused_and_tried_again_all_the_same() -> None:
+    class Locked(FailingOutput):
+        def open(self) -> None:
+            if self.frames == 0 and not tried:
+                tried.append(1)
+                raise RefusedError("not allowed; join the group dialout")
+            super().open()
+
+    tried: list[int] = []
+    sender = Sender("locked", Locked(), [1], retry_s=(0.2,))
+    assert sender.describe()["state"] == "retrying"
+    sender.start()
+    until(lambda: sender.describe()["state"] == "refused")
+    assert sender.describe()["error"] == "not allowed; join the group dialout"
+    until(lambda: sender.describe()["state"] == "up")
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_what_is_up_for_a_moment_only_goes_on_counting_how_long_it_is_down() -> None:
+    output = FailingOutput(0, 0, 0)
+    sender = Sender("flapping", output, [1], retry_s=(0.01,))
+    sender.start()
+    since = None
+    for _ in range(3):
+        sender.offer(frame(1))
+        wait_for(output, "open", "failed", "close")
+        until(lambda: sender._part.state == "retrying")
+        since = since or sender._part.since
+        assert sender._part.since == since
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_the_pauses_before_new_tries_grow_and_differ(monkeypatch: pytest.MonkeyPatch) -> None:
+    def pauses() -> list[float]:
+        part = Part("output x", FailingOutput(*["refuse"] * 9).open)
+        waits: list[float] = []
+
+        def wait(pause: float | None = None) -> bool:
+            waits.append(pause or 0.0)
+            if len(waits) == 6:
+                part.leaving.set()
+            return False
+
+        monkeypatch.setattr(part.leaving, "wait", wait)
+        part.start()
+        assert part.ended(PATIENCE)
+        return waits
+
+    one, other = pauses(), pauses()
+    assert one != other
+    for wait, step in zip(one, (*RETRY_S, RETRY_S[-1], RETRY_S[-1]), strict=True):
+        assert step * (1 - JITTER) <= wait <= step * (1 + JITTER)
+
+
+def test_an_output_that_is_stuck_is_told_of_and_its_rate_comes_down(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sender_module, "STUCK_S", 0.0)
+    output = BlockingOutput()
+    sender = Sender("stuck", output, [1])
+    sender.start()
+    sender.offer(frame(1))
+    assert output.blocked.wait(PATIENCE)
+    assert "has not taken a frame for 0 s" in str(sender.describe()["warning"])
+    output.release.set()
+    until(lambda: "warning" not in sender.describe())
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_the_rate_is_that_of_the_frames_it_took() -> None:
+    output = FailingOutput()
+    sender = Sender("one", output, [1])
+    assert sender.describe()["rate_hz"] == 0.0
+    sender.start()
+    wait_for(output, "open")
+    at = []
+    for level in range(20):
+        sender.offer(frame(level))
+        wait_for(output, "send")
+        at.append(output.at)
+    until(lambda: len(sender._sent_at) == 20)
+    fastest = 19 / (at[-1] - at[0])
+    assert 0.0 < float(sender.describe()["rate_hz"]) <= fastest * 1.001 <= 1.001 / SMALLEST_GAP_S
+    sender.leave()
+    assert sender.ended(PATIENCE)
 
 
 def test_a_sender_that_never_started_has_ended() -> None:

@@ -129,11 +129,19 @@ def _how_it_goes(way: Snapshot) -> tuple[Text, str]:
     facts = ", ".join(
         f"{_FACTS.get(key, key)} {value}"
         for key, value in way.items()
-        if key not in ("name", "error", "warning", "failures") and value
+        if key not in ("name", "state", "for_s", "error", "warning", "failures") and value
     )
-    if way["error"]:
-        return Text("failed", "reverse"), facts
-    return (Text("warns", "reverse"), facts) if way.get("warning") else (Text("works"), facts)
+    if way["state"] != "up":
+        return Text(f"{way['state']} {_duration(way['for_s'])}", "reverse"), facts
+    return (Text("warns", "reverse"), facts) if way.get("warning") else (Text(f"up {_duration(way['for_s'])}"), facts)
+
+
+def _duration(seconds: int) -> str:
+    """As people say it: 12 s, 3 min, 2 h 5 min."""
+    minutes = seconds // 60
+    if minutes >= 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{minutes} min" if minutes else f"{seconds} s"
 
 
 def _troubles(status: Snapshot) -> RenderableType:

@@ -50,6 +50,8 @@ def _outputs(rig: Document, outputs: Ways) -> Iterator[Problem]:
         settings, problems = _settings(rig, path, raw, outputs, OutputEntry)
         yield from problems
         entry = readable(raw, OutputEntry) if isinstance(raw, dict) else None
+        if entry is not None and hasattr(settings, "misfit") and (misfit := settings.misfit(entry.universe)):
+            yield rig.problem((*path, "universe"), misfit)
         for universe in entry.universe if entry else []:
             others = sent.setdefault((universe, entry.by if entry else ""), [])
             same = next((other for other_settings, other in others if other_settings == settings), None)

@@ -1,11 +1,12 @@
 """What an output is: four methods and a settings model. `null` is the smallest example.
 
 An output is used by one thread of its own (`runtime.sender`): open, send for every frame, then close. It may block;
-nothing waits for it. It never sleeps to pace itself, never retries, never logs: it raises OutputError and is closed,
-its error is kept for `watch`, and it is opened again later. It resolves its device or address anew at every open.
+nothing waits for it, and what it has not taken when the next frame comes is gone. It never paces itself, never
+retries, never logs: it raises OutputError and is closed, its error is kept for `watch`, and it is opened again later,
+for ever. It resolves its device or address anew at every open. It computes little: while it does, no frame is made.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from pydantic import BaseModel, ConfigDict
@@ -15,10 +16,18 @@ class OutputError(Exception):
     """The output cannot be opened, or has failed. The text says what is wrong and what a person can do."""
 
 
+class RefusedError(OutputError):
+    """It will not work until a person has done something. It is tried again all the same, and `watch` says refused."""
+
+
 class OutputSettings(BaseModel):
     """Base of every output's settings: the keys of its [[outputs]] entry besides `universe`, `by` and `lead_ms`."""
 
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+    def misfit(self, universes: Sequence[int]) -> str:  # noqa: ARG002 -- for those that override it
+        """Why these universes cannot go out like this, for `check`; nothing if they can."""
+        return ""
 
 
 class Output(Protocol):

@@ -16,10 +16,12 @@ OUTPUTS = Plugins(
         "null": "lanternist.outputs.null",
         "artnet": "lanternist.outputs.artnet",
         "sacn": "lanternist.outputs.sacn",
-        # the two serial kinds take their place here
+        "serial-break": "lanternist.outputs.serial_break",
+        "serial-buffered": "lanternist.outputs.serial_buffered",
     },
     settings=OutputSettings,
     failure=OutputError,
+    misfit=lambda settings, universes: settings.misfit(universes),
 )
 
 

@@ -30,16 +30,11 @@ class Listener:
 
     def describe(self) -> dict[str, str | int | float]:
         """State for `watch`."""
-        return {
-            "name": self._part.name.removeprefix("input "),
-            "error": self._part.error,
-            "failures": self._part.failures,
-            **self._input.describe(),
-        }
+        return {**self._part.describe(), **self._input.describe()}
 
     def _listen(self) -> None:
-        # That it cannot be opened shows at once; that it works shows when something arrives.
-        self._part.error = ""
+        # That it cannot be opened shows at once; that it works is said when something arrives.
+        self._part.begins()
         self._input.run(self._heard)
 
     def _heard(self, event: Event) -> None:

@@ -1,6 +1,7 @@
 """A sender: one output, fed by its own thread from a mailbox of one."""
 
 import logging
+import math
 import threading
 import time
 from collections import deque
@@ -14,6 +15,8 @@ log = logging.getLogger(__name__)
 
 Slots = Mapping[int, bytes]
 FRAMES_BETWEEN_LOOKS = 40
+RATE_OVER = 80
+STUCK_S = 1.0
 # How much of what a frame took goes into what the next one is expected to: settled within some seconds.
 LEARNS = 1 / 40
 
@@ -32,6 +35,8 @@ class Sender:
         self._mailbox: deque[tuple[float, Slots]] = deque(maxlen=1)
         self._ready = threading.Event()
         self._sent = 0
+        self._sent_at: deque[float] = deque(maxlen=RATE_OVER + 1)
+        self._busy_since = math.inf
         self._warned = ""
         self._part = Part(f"output {name}", self._open_and_send, retry_s)
 
@@ -56,16 +61,27 @@ class Sender:
 
     def describe(self) -> dict[str, str | int | float]:
         """State for `watch`."""
-        return {
-            "name": self._part.name.removeprefix("output "),
+        facts = {
+            **self._part.describe(),
             "universes": ", ".join(map(str, self.universes)),
-            "error": self._part.error,
-            "failures": self._part.failures,
+            "rate_hz": self._rate(),
             "overwritten": self.overwritten,
             **self._output.describe(),
         }
+        stuck = time.monotonic() - self._busy_since
+        return {**facts, "warning": f"has not taken a frame for {stuck:.0f} s"} if stuck > STUCK_S else facts
+
+    def _rate(self) -> float:
+        """Frames a second that the output took lately; what takes none comes down to 0."""
+        at = self._sent_at.copy()
+        if len(at) < 2 or self._part.state != "up":
+            return 0.0
+        lasted = max(at[-1], time.monotonic() - 2 * PERIOD_S) - at[0]
+        return round((len(at) - 1) / lasted, 2)
 
     def _open_and_send(self) -> None:
+        self._busy_since = math.inf
+        self._sent_at.clear()
         try:
             self._output.open()
             self._part.works()
@@ -86,7 +102,10 @@ class Sender:
             if self._mailbox:
                 sent = time.monotonic()
                 offered, slots = self._mailbox.popleft()
+                self._busy_since = sent
                 self._output.send(slots, sent)
+                self._busy_since = math.inf
+                self._sent_at.append(sent)
                 self.delay += (min(time.monotonic() - offered, PERIOD_S) - self.delay) * LEARNS
                 self._listen_for_warnings()
 
