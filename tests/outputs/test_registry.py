@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.nodes import node
 
 from lanternist.outputs import registry
 from lanternist.outputs.artnet import ArtNetOutput, ArtNetSettings
@@ -153,3 +154,20 @@ def test_what_a_plug_in_says_itself_is_passed_on(install: Install) -> None:
     install("laser", source.replace("import OutputSettings", "import OutputError, OutputSettings"))
     with pytest.raises(OutputError, match=r"^only green$"):
         registry.make("laser", {"colour": "red"}, [1])
+
+
+def test_the_example_for_people_who_add_an_output_works(install: Install) -> None:
+    developers = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    source = developers.partition("```python\n")[2].partition("```")[0]
+    install("raw", source)
+    with node() as receiver:
+        settings = {"to": "127.0.0.1", "port": receiver.port}
+        check_output(lambda: registry.make("raw", settings, [1, 2]), [1, 2])
+        receiver.waiting()
+        output = registry.make("raw", settings, [1, 2])
+        output.open()
+        output.send({1: b"\1", 2: b"\2", 3: b"\3"}, 0.0)
+        assert receiver.waiting() == [b"\1\2"]
+        output.close()
+    with pytest.raises(OutputError, match="output raw: to: Field required"):
+        registry.make("raw", {}, [1])

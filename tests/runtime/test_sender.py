@@ -195,7 +195,7 @@ def test_what_is_up_for_a_moment_only_goes_on_counting_how_long_it_is_down() -> 
 
 def test_the_pauses_before_new_tries_grow_and_differ(monkeypatch: pytest.MonkeyPatch) -> None:
     def pauses() -> list[float]:
-        part = Part("output x", FailingOutput(*["refuse"] * 9).open)
+        part = Part("output x", FailingOutput("refuse", "refuse", "refuse", "refuse", "refuse", "refuse").open)
         waits: list[float] = []
 
         def wait(pause: float | None = None) -> bool:
