@@ -1,9 +1,11 @@
 """The patch: order, cells and where they hang."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.rigs import CLUB, PROFILES, profile, rig
 
-from lanternist.core.patch import patch, position, selectable
+from lanternist.core.patch import SWITCHES, free_address, patch, position, selectable, switches
 
 PATCHED = patch(rig(CLUB), PROFILES)
 
@@ -62,3 +64,28 @@ def test_selectable_sees_what_files_say() -> None:
         (3, number, "bar") for number in range(4)
     ]
     assert [cell.x for cell in cells if cell.name == "bar"] == pytest.approx([-0.15, -0.05, 0.05, 0.15])
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 512), st.integers(1, 130)), max_size=8), st.integers(1, 200), st.integers(0, 9)
+)
+def test_the_free_address_is_the_lowest_that_counting_slots_finds(
+    fixtures: list[tuple[int, int]], wanted: int, gap: int
+) -> None:
+    taken = {slot for first, size in fixtures for slot in range(first - gap, first + size + gap)}
+    free = next(
+        (start for start in range(1, 513 - wanted + 1) if not taken & set(range(start, start + wanted))),
+        None,
+    )
+    assert free_address([(first, first + size - 1) for first, size in fixtures], wanted, gap) == free
+
+
+def test_switches_have_the_weights_1_to_256() -> None:
+    """Common practice, no source."""
+    assert SWITCHES == (1, 2, 4, 8, 16, 32, 64, 128, 256)
+    for address in range(1, 512):
+        on = switches(address)
+        assert len(on) == 9
+        assert sum(2**index for index, lever in enumerate(on) if lever) == address
+    assert [index + 1 for index, lever in enumerate(switches(100)) if lever] == [3, 6, 7]  # 4 + 32 + 64
+    assert not any(switches(512))

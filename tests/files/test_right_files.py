@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from tests.gigs import GIG, load, write
 
-from lanternist.files.check_patch import free_address
+from lanternist.core.patch import free_address
 
 ROWS: list[dict[str, str]] = tomllib.loads(Path(__file__).with_name("right_files.toml").read_text("utf-8"))["rows"]
 SHOW, PROFILE = "show.toml", "profiles/own.toml"

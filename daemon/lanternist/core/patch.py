@@ -1,6 +1,6 @@
 """The patch: fixtures of a rig with their profiles, laid out as cells. The one place that knows where a cell hangs."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from lanternist.core.profile import Profile
@@ -8,6 +8,8 @@ from lanternist.core.rig import Fixture, Rig
 from lanternist.core.selectors import Selectable
 
 CELL_PITCH_M = 0.1
+UNIVERSE = 512  # slots; ANSI E1.11
+SWITCHES = tuple(1 << bit for bit in range(9))  # weights of address switches; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,3 +61,25 @@ def position(one: Patched, cell: int) -> tuple[float, float, float]:
     """
     x, y, z = one.fixture.at or (0.0, 0.0, 0.0)
     return x + (cell - (one.cells - 1) / 2) * CELL_PITCH_M, y, z
+
+
+def switches(address: int) -> tuple[bool, ...]:
+    """Which of the nine address switches are on for a start address, the one of weight 1 first.
+
+    The weights of those that are on add up to the address; common practice, no source. 512 is one more than nine
+    switches can say: none is on.
+    """
+    return tuple(bool(address & weight) for weight in SWITCHES)
+
+
+def free_address(taken: Iterable[tuple[int, int]], footprint: int, gap: int = 0) -> int | None:
+    """The lowest address of a universe at which `footprint` slots are free, `gap` slots or more from its neighbours.
+
+    taken: first and last slot of each fixture that is there.
+    """
+    address = 1
+    for first, last in sorted(taken):
+        if first >= address + footprint + gap:
+            break
+        address = max(address, last + 1 + gap)
+    return address if address + footprint - 1 <= UNIVERSE else None

@@ -83,12 +83,16 @@ class Mode(Model):
 
 
 class Profile(Model):
-    """A fixture type. pan_deg, tilt_deg: the whole travel, centred on 0; its speeds and accelerations at their most."""
+    """A fixture type. pan_deg, tilt_deg: the whole travel, centred on 0; its speeds and accelerations at their most.
+
+    power_w: what it draws from the mains at most.
+    """
 
     title: str = Field(min_length=1, max_length=80)
     kind: Kind
     modes: Annotated[dict[str, Mode], Field(min_length=1)]
     beam_deg: Annotated[float, Field(gt=0, le=180)] | None = None
+    power_w: Annotated[float, Field(ge=0, le=50000)] | None = None
     pan_deg: Annotated[float, Field(gt=0, le=1080)] = 540.0
     tilt_deg: Annotated[float, Field(gt=0, le=360)] = 270.0
     pan_deg_per_s: Annotated[float, Field(gt=0, le=2000)] = 180.0

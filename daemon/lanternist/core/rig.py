@@ -31,7 +31,7 @@ class Fixture(Model):
 
     at: metres, x to the right seen from the room, y from the stage into the room, z up from the floor.
     hangs: "down" from above, or "up" when it stands on its base. facing_deg: turn of the base about the vertical;
-    at 0 the fixture at pan 0, tilted, leans its beam to +y.
+    at 0 the fixture at pan 0, tilted, leans its beam to +y. circuit: the mains circuit that feeds it.
     """
 
     name: Name
@@ -43,6 +43,7 @@ class Fixture(Model):
     at: Point | None = None
     hangs: Literal["down", "up"] = "down"
     facing_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
+    circuit: Name | None = None
 
 
 class Zone(Model):
@@ -95,6 +96,13 @@ class Clock(Model):
     hold_s: Annotated[float, Field(ge=0, le=600)] = 10.0
 
 
+class Mains(Model):
+    """The mains here. amps: what the breaker of each circuit is rated at."""
+
+    volts: Annotated[float, Field(ge=50, le=500)]
+    amps: dict[Name, Annotated[float, Field(gt=0, le=1000)]] = Field(default_factory=dict)
+
+
 class Rig(Model):
     """One place. on_stop: "blackout", "hold" or a scene to leave behind. safe_scene: shown when rendering fails."""
 
@@ -105,5 +113,6 @@ class Rig(Model):
     points: dict[str, Point] = Field(default_factory=dict)
     limits: Limits = Field(default_factory=Limits)
     clock: Clock = Field(default_factory=Clock)
+    mains: Mains | None = None
     on_stop: Name = "blackout"
     safe_scene: Name | None = None

@@ -4,13 +4,12 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import islice
 
-from lanternist.core.patch import Patched
+from lanternist.core.patch import UNIVERSE, Patched, free_address
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
 from lanternist.files.problems import Problem, did_you_mean, shown
 from lanternist.files.view import View, items, names
 
-UNIVERSE = 512
 MOST_OVERLAPS = 100
 
 
@@ -86,23 +85,14 @@ def _overlap(
     share = f"slot {first}" if first == last else f"slots {first}-{last}"
     message = f"{_span(one)} and {_span(other)} in universe {universe} share {share}"
     moved = max(pair, key=lambda each: view.path_of(each)[1])
-    free = free_address([each for each in patched if each is not moved], moved.footprint)
+    others = [(each.fixture.address, each.last) for each in patched if each is not moved]
+    free = free_address(others, moved.footprint)
     remedy = f"{moved.fixture.name} would fit at {free}" if free else f"universe {universe} has no room for both"
     return rig.problem((*view.path_of(moved), "address"), message, remedy)
 
 
 def _span(one: Patched) -> str:
     return f"{one.fixture.name} ({one.fixture.address}-{one.last})"
-
-
-def free_address(patched: Sequence[Patched], footprint: int) -> int | None:
-    """The lowest address of one universe at which `footprint` slots are free; `patched` is all that it holds."""
-    address = 1
-    for one in sorted(patched, key=lambda one: one.fixture.address):
-        if one.fixture.address >= address + footprint:
-            break
-        address = max(address, one.last + 1)
-    return address if address + footprint - 1 <= UNIVERSE else None
 
 
 def _without_output(view: View, rig: Document) -> Iterator[Problem]:

@@ -48,16 +48,33 @@ def load_gig(
     """
     problems: list[Problem] = []
     rig_name = printable(rig)
-    rig_file = _kept(_rig_document(folder, rig, rig_name), problems)
+    rig_file = _kept(rig_document(folder, rig), problems)
     show_file = _kept(read(folder / SHOW, SHOW), problems)
     the_rig = _validated(rig_file, Rig, problems)
     the_show = _validated(show_file, Show, problems)
-    view = _with_profiles(View(rig_file, show_file), folder, problems)
+    view = with_profiles(View(rig_file, show_file), folder, problems)
     problems += check(view, Ways(output_settings, output_names), Ways(input_settings, input_names))
     problems = _in_order(problems, [rig_name, SHOW])
     if the_rig is None or the_show is None or any(one.severity == "mistake" for one in problems):
         return None, problems
     return Gig(folder, the_rig, the_show, view.profiles), problems
+
+
+def load_rig(
+    folder: Path, rig: str, outputs: Ways, inputs: Ways
+) -> tuple[tuple[Rig, Mapping[str, Profile]] | None, list[Problem]]:
+    """The rig of a gig with the profiles it names, and every problem of these files; no rig if one is a mistake.
+
+    For what needs no show: nothing of one is read. Nothing that a file holds makes this raise.
+    """
+    problems: list[Problem] = []
+    rig_file = _kept(rig_document(folder, rig), problems)
+    the_rig = _validated(rig_file, Rig, problems)
+    view = with_profiles(View(rig_file, None), folder, problems)
+    problems = _in_order([*problems, *check(view, outputs, inputs)], [printable(rig)])
+    if the_rig is None or any(one.severity == "mistake" for one in problems):
+        return None, problems
+    return (the_rig, view.profiles), problems
 
 
 def _kept(found: Document | Problem, problems: list[Problem]) -> Document | None:
@@ -67,7 +84,9 @@ def _kept(found: Document | Problem, problems: list[Problem]) -> Document | None
     return None
 
 
-def _rig_document(folder: Path, rig: str, name: str) -> Document | Problem:
+def rig_document(folder: Path, rig: str) -> Document | Problem:
+    """The rig file of a gig, which has to lie in its folder, or what is wrong with it."""
+    name = printable(rig)
     if Path(rig).is_absolute() or ".." in Path(rig).parts:
         remedy = "name it as seen from that folder, for example rink.toml"
         return Problem(name, "the rig file has to lie in the gig's folder", remedy=remedy)
@@ -84,8 +103,8 @@ def _validated(document: Document | None, model: type[M], problems: list[Problem
         return None
 
 
-def _with_profiles(view: View, folder: Path, problems: list[Problem]) -> View:
-    """The view with the profiles that its fixtures need; others are known by name only."""
+def with_profiles(view: View, folder: Path, problems: list[Problem]) -> View:
+    """The view with the profiles that its fixtures need, whose problems join `problems`; others known by name only."""
     library = profile_files(folder)
     profiles = {}
     for name in dict.fromkeys(piece.value.profile for piece in view.fixtures):

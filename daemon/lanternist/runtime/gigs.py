@@ -1,8 +1,13 @@
 """Loading a gig with the settings of the outputs and inputs that are installed here."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
+from lanternist.core.profile import Profile
+from lanternist.core.rig import Rig
+from lanternist.files.check_rig import Ways
 from lanternist.files.gig import Gig, load_gig
+from lanternist.files.gig import load_rig as load_rig_of
 from lanternist.files.problems import Problem
 from lanternist.inputs.registry import INPUTS
 from lanternist.outputs.registry import OUTPUTS
@@ -18,3 +23,9 @@ def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]
         output_names=OUTPUTS.names(),
         input_names=INPUTS.names(),
     )
+
+
+def load_rig(folder: Path, rig: str = "rig.toml") -> tuple[tuple[Rig, Mapping[str, Profile]] | None, list[Problem]]:
+    """The rig alone with its profiles, and everything that is wrong with them; no rig if there is a mistake."""
+    ways = Ways(OUTPUTS.settings_model, OUTPUTS.names()), Ways(INPUTS.settings_model, INPUTS.names())
+    return load_rig_of(folder, rig, *ways)
