@@ -39,6 +39,7 @@ groups = {groups}
         ("dimmer", "dimmer", "1", 85, None, "[]"),
         ("fine", "dimmer", "2", 91, None, "[]"),
         ("tube", "tube", "1", 95, -6.0, "[]"),
+        ("lamp", "lamp", "2", 97, -5.0, "[]"),
     )
 )
 

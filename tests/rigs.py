@@ -53,6 +53,12 @@ kind = "strobe"
 modes.2.slots = ["intensity", {{ is = "shutter", ranges = [
     {{ to = 9, does = "closed" }}, {{ to = 249, does = "strobe", hz = [25.0, 1.0] }}, {{ to = 255, does = "open" }}] }}]
 
+[lamp]
+title = "Discharge strobe, which is dark unless it strobes"
+kind = "strobe"
+modes.2.slots = ["intensity", {{ is = "shutter", ranges = [
+    {{ to = 9, does = "closed" }}, {{ to = 255, does = "strobe", hz = [1.0, 20.0] }}] }}]
+
 [fogger]
 title = "Fog machine"
 kind = "fog"

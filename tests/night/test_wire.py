@@ -231,9 +231,9 @@ def drive_large_rig(night: Night, pads: socket.socket, artnet: Node, streaming: 
     see(artnet, streaming, {2: tide})
     osc(door, "/lanternist/stop", "slow tide")
     pads.sendall(press(STORM))
-    # 2 Hz: the shutter's 6 to 255 are 1 to 20 Hz.
-    storm = (int(6 + (2 - 1) / (20 - 1) * (255 - 6) + 0.5), 255)
-    see(artnet, streaming, large_rig(0.35, [EMBER] * 24, SPOTS_AT_REST, storm, HAZY), near=1)
+    # The shutter stays open, from 0 to 5; the flashes are made on the intensity.
+    for storm in ((2, 255), (2, 0), (2, 255)):
+        see(artnet, streaming, large_rig(0.35, [EMBER] * 24, SPOTS_AT_REST, storm, HAZY), near=1)
     pads.sendall(let_go(STORM))
 
 

@@ -50,7 +50,7 @@ class Linear:
 class Shutters:
     """Shutter slots: `open_at` when their row is 0 Hz, else between the ends of the strobe range.
 
-    at: places in the frame laid flat.
+    at: places in the frame laid flat. opens: whether there is an open range at all.
     """
 
     universe: Ints
@@ -58,6 +58,7 @@ class Shutters:
     at: Ints
     row: Ints
     open_at: Floats
+    opens: NDArray[np.bool_]
     hz: Floats  # (n, 2) at the ends of the range
     slots: Floats  # (n, 2) the slot values there
 
@@ -310,6 +311,7 @@ def _shutters(places: Sequence[_Place], index: Mapping[tuple[int, str], int]) ->
         at=np.array([place.universe * 512 + place.coarse for place in driven], dtype=np.intp),
         row=np.array([index[place.cell, "strobe"] for place in driven], dtype=np.intp),
         open_at=np.array([_open_at(place.slot) for place in driven], dtype=np.float64),
+        opens=np.array([any(one.does == "open" for one in place.slot.ranges) for place in driven], dtype=np.bool_),
         hz=ranges[:, 2:],
         slots=ranges[:, :2],
     )

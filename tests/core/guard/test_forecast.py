@@ -68,14 +68,15 @@ def test_lights_in_turns_that_are_one_to_the_viewer() -> None:
     assert ["chase 'X' gives 4 flashes a second" in one.text for one in told] == [True]
 
 
-def test_strobes_beyond_the_limit_and_together() -> None:
+def test_strobes_beyond_the_limit_and_lamps_together() -> None:
     told = scene('on = "par 2"\nintensity = 100.0\nstrobe = 12.0')
     assert [one.text for one in told] == ["scene 'X' asks par 2 to strobe at 12 Hz; this rig allows 3 flashes a second"]
-    told = scene('on = ["par 2", "par 3"]\nintensity = 100.0\nstrobe = 2.0')
-    assert [one.text for one in told] == [
-        "scene 'X' asks 2 fixtures to strobe by themselves (par 2, par 3), which adds up; some stay open"
+    assert scene('on = ["par 2", "par 3"]\nintensity = 100.0\nstrobe = 2.0') == []
+    lamps = "".join(f'[[fixtures]]\nname = "lamp {n}"\nprofile = "lamp"\nmode = "2"\naddress = {n}\n' for n in (1, 5))
+    of, show = compiled('[[scenes]]\nname = "X"\nparts = [{ on = "all", intensity = 100.0, strobe = 1.0 }]', lamps)
+    assert [one.text for one in forecast(show, of, 120.0)] == [
+        "scene 'X' asks 2 lamps to strobe that can do so by themselves alone (lamp 1, lamp 5); one of them will"
     ]
-    assert scene('on = "par 2"\nintensity = 100.0\nstrobe = 2.0') == []
 
 
 def test_aims_into_zones_and_beyond_windows() -> None:

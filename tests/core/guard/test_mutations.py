@@ -4,7 +4,7 @@ An attack is a function that gives what is wrong, in words; without a mutation n
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -97,68 +97,39 @@ def red_and_green() -> list[str]:
     return night.excesses()
 
 
-def _strobing(
-    hz: Callable[[int], float],
-    names: tuple[str, ...],
-    light_on: Callable[[int], float] = lambda _: 1.0,
-    of: RigTable | None = None,
-) -> Night:
-    of = of or stage()
+def fast_strobe() -> list[str]:
+    of = stage()
+    levels = of.rest.copy()
+    levels[row(of, "strobe", "strobe")], levels[row(of, "strobe", "intensity")] = 12.0, 1.0
+    return play(of, at_frames(levels for _ in range(320))).excesses()
+
+
+def _beside_a_lamp(hz: Callable[[int], float], dimmer: Callable[[int], float]) -> list[str]:
+    """What flashes too often of a lamp that strobes by itself and a dimmer beside it, whatever the lamp's rhythm."""
+    of = table('[[fixtures]]\nname = "lamp"\nprofile = "lamp"\nmode = "2"\naddress = 101\n' + row_of_dimmers(1))
     night, one = Night(of), Guard(of)
     for frame in range(320):
         levels = of.rest.copy()
-        for name in names:
-            levels[row(of, name, "strobe")] = hz(frame)
-            levels[row(of, name, "intensity")] = light_on(frame)
+        levels[row(of, "lamp", "intensity")], levels[row(of, "lamp", "strobe")] = 1.0, hz(frame)
+        levels[row(of, "d1", "intensity")] = dimmer(frame)
         night.send(one.apply(levels, frame * FRAME_S), frame * FRAME_S)
-    return night
+    return [one for seed in range(8) for one in night.excesses(seed=seed)]
 
 
-def fast_strobe() -> list[str]:
-    return _strobing(lambda _: 12.0, ("strobe",)).excesses()
+def fast_lamp() -> list[str]:
+    return _beside_a_lamp(lambda _: 12.0, lambda _: 0.0)
 
 
-def many_strobes() -> list[str]:
-    return [
-        one
-        for seed in range(4)
-        for one in _strobing(lambda _: 1.0, ("par 1", "par 2", "bar 1", "strobe")).excesses(seed=seed)
-    ]
+def lamp_with_pulses() -> list[str]:
+    return _beside_a_lamp(lambda _: 2.0, lambda frame: frame >= 40 and frame // 5 % 2)
 
 
-def strobe_on_and_off() -> list[str]:
-    night = _strobing(lambda frame: 2.0 * (frame // 2 % 2), ("par 1",))
-    return [one for seed in range(4) for one in night.excesses(seed=seed)]
+def lamp_after_pulses() -> list[str]:
+    return _beside_a_lamp(lambda frame: 2.0 * (frame >= 67), lambda frame: frame < 67 and frame // 5 % 2)
 
 
-def strobe_with_pulses() -> list[str]:
-    night = _strobing(lambda _: 2.0, ("par 1",), lambda frame: float(frame // 5 % 2))
-    return [one for seed in range(4) for one in night.excesses(seed=seed)]
-
-
-def strobe_from_the_dark() -> list[str]:
-    night = _strobing(lambda _: 3.0, ("par 1",), lambda frame: float(frame >= 40))
-    return [one for seed in range(12) for one in night.excesses(seed=seed)]
-
-
-def strobe_that_ends() -> list[str]:
-    many = row_of_dimmers(60) + '[[fixtures]]\nname = "par 1"\nprofile = "par"\nmode = "8"\naddress = 101\n'
-    night = _strobing(lambda frame: 3.0 * (frame % 110 < 70), ("par 1",), of=table(many))
-    return [one for seed in range(12) for one in night.excesses(seed=seed)]
-
-
-def strobe_that_ends_low() -> list[str]:
-    # What its last opening lacked of a flash comes half a second later, from a light beside it.
-    beside = '[[fixtures]]\nname = "par 1"\nprofile = "par"\nmode = "8"\naddress = 101\n'
-    of = table(row_of_dimmers(1) + beside)
-    night, one = Night(of), Guard(of)
-    for frame in range(200):
-        levels = of.rest.copy()
-        levels[row(of, "par 1", "strobe")] = 1.0 * (frame < 100)
-        levels[row(of, "par 1", "intensity")] = 0.04 * (frame < 140)
-        levels[0] = [0.3, 0.1, 0.12][(frame >= 20) + (frame >= 120)] if frame < 140 else 0.6 * (frame % 6 > 2)
-        night.send(one.apply(levels, frame * FRAME_S), frame * FRAME_S)
-    return [one for seed in range(12) for one in night.excesses(seed=seed)]
+def lamp_on_and_off() -> list[str]:
+    return _beside_a_lamp(lambda frame: 2.0 * (frame // 2 % 2), lambda _: 0.0)
 
 
 def blackout_and_back() -> list[str]:
@@ -293,10 +264,9 @@ def fog_where_there_must_be_none() -> list[str]:
 
 ATTACKS: tuple[Attack, ...] = (
     fast_pulses, pulses_just_too_fast, shallow_pulses, slow_first_rise, turns_with_gaps, dim_lights_in_step,
-    red_and_green, fast_strobe, many_strobes, strobe_on_and_off, strobe_with_pulses, strobe_from_the_dark,
-    strobe_that_ends, strobe_that_ends_low, blackout_and_back, reloads, no_numbers, clock_that_jumps,
-    clock_that_swings, jumps, runs_past, first_frames, through_a_zone, out_of_a_window, fog_all_the_time,
-    fog_where_there_must_be_none,
+    red_and_green, fast_strobe, fast_lamp, lamp_with_pulses, lamp_after_pulses, lamp_on_and_off, blackout_and_back,
+    reloads, no_numbers, clock_that_jumps, clock_that_swings, jumps, runs_past, first_frames, through_a_zone,
+    out_of_a_window, fog_all_the_time, fog_where_there_must_be_none,
 )  # fmt: skip
 
 
@@ -332,9 +302,12 @@ def _late_stamp(stamps: Floats, which: Any, now: float) -> None:
     stamps[which, 0] = now
 
 
-def _no_rises(self: Any, levels: Floats, luminance: Floats, real: Any = lights.Lights._ask) -> strobes.Asked:
-    asked: strobes.Asked = real(self, levels, luminance)
-    return replace(asked, rises=np.zeros_like(asked.rises))
+def _always(self: Any, _now: float) -> Any:
+    return np.ones(len(self.strobes.rows), dtype=np.bool_)
+
+
+def _fast_lamps(of: RigTable, rows: Any, limit: int, real: Any = strobes._lamps) -> Any:
+    return real(of, rows, limit + 9)
 
 
 def _twice_as_fast(self: Any, levels: Floats, credit: float, real: Any = movement.Movement.limited) -> Any:
@@ -363,15 +336,11 @@ MUTATIONS = (
     Mutation("no red rule", reds.Reds, "enters", _never_red, red_and_green),
     Mutation("red only beyond pure red", reds, "RED_SHARE", 1.01, red_and_green),
     Mutation("red is not counted", reds, "stamp", _nothing, red_and_green),
-    Mutation("strobes are worth nothing", strobes, "_whole", lambda flashes: flashes * 0.0, fast_strobe),
-    Mutation("strobes do not add up", lights.Lights, "_loads", lambda self, _load: np.zeros(
-        self.cells + len(self.fields.keys)), many_strobes),
-    Mutation("a strobe starts again at once", strobes, "WINDOW_S", 0.0, strobe_on_and_off),
-    Mutation("light within a strobe's rhythm is free", lights.Lights, "_ask", _no_rises, strobe_from_the_dark),
-    Mutation("a strobe's light may rise again", flashing.Flashes, "bounds", lambda self, spent, gate=0.0:
-        np.full(len(spent), np.inf), strobe_with_pulses),
-    Mutation("beside a strobe no rise is late", flashing.Flashes, "_creep", _nothing, strobe_that_ends_low),
-    Mutation("an end of a strobe is no rise", flashing.Flashes, "darken", _nothing, strobe_that_ends),
+    Mutation("shutters strobe by themselves", strobes.Strobes, "driven", _same, fast_strobe),
+    Mutation("a lamp may be too fast", strobes, "_lamps", _fast_lamps, fast_lamp),
+    Mutation("a lamp is worth nothing", strobes.Strobes, "frozen", lambda *_: -1, lamp_with_pulses),
+    Mutation("a lamp begins at once", lights.Lights, "_quiet", _always, lamp_after_pulses),
+    Mutation("a lamp starts again at once", strobes, "WINDOW_S", 0.0, lamp_on_and_off),
     Mutation("blackout is left to the desk", guard.Guard, "_dark", _same, blackout_and_back),
     Mutation("coming back is free", flashing.Flashes, "_rise", _nothing, blackout_and_back),
     Mutation("a reload forgets", guard, "adopt", _nothing, reloads),

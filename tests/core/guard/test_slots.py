@@ -49,7 +49,7 @@ def layout(of: RigTable) -> Iterator[tuple[int, int, Slot]]:
 
 
 def allowed(slot: Slot) -> frozenset[int]:
-    """The values that a shutter may be told: open (or what it rests at), and its first strobe range."""
+    """The values that a shutter may be told: open; if it never is, 0 and its first strobe range."""
     values: set[int] = set()
     first, strobes = 0, False
     for one in slot.ranges:
@@ -57,7 +57,8 @@ def allowed(slot: Slot) -> frozenset[int]:
             values.update(range(first, one.to + 1))
         strobes |= one.does == "strobe"
         first = one.to + 1
-    return frozenset(values)
+    never_open = all(one.does != "open" for one in slot.ranges)
+    return frozenset(values | {0}) if never_open else frozenset(values)
 
 
 @pytest.mark.parametrize("name", EVERY)

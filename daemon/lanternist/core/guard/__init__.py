@@ -11,7 +11,7 @@ Theory of operation. Every limit works on the levels that are about to be encode
 - `fog`: longest burst, rest and duty; off in a blackout and when the controlling clock is lost.
 - `movement`: heads move no faster than they can, stay within their windows, and are dark until they can have arrived.
 - `beams`: a head whose beam would enter a zone is dark, wherever it is on its way.
-- `strobes`: a fixture's own strobe is held to the limit, all that strobe at once together.
+- `strobes`: rates become flashes on the dimmers, in step; of lamps that can only strobe by themselves, one at a time.
 - `reds`: the flashes to and from saturated red, W3C WCAG 2.2.
 - `flashing`: the general flashes of the same document.
 

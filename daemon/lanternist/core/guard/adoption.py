@@ -51,11 +51,10 @@ def _adopt_lights(new: "Guard", old: "Guard") -> None:
     """The light of cells, and the flashes of cells and fields. A field that is new has seen all that the rig has."""
     mine, theirs = new.lights, old.lights
     to, of = _pairs(*([_cell_key(one, int(cell)) for cell in one.lights.light.cells] for one in (new, old)))
-    mine.seen[to], mine.running[to] = theirs.seen[of], theirs.running[of]
     mine.drives[:] = np.nan
     fields = _pairs(mine.fields.keys, theirs.fields.keys)
     places = np.append(to, mine.cells + fields[0]), np.append(of, theirs.cells + fields[1])
-    for name in ("low", "high", "foot", "risen", "unsure", "gated", "gate", "floor", "last"):
+    for name in ("low", "high", "foot", "risen", "unsure", "last"):
         _copy(mine.flashes, theirs.flashes, name, places)
     for name in ("red", "unsure"):
         _copy(mine.reds, theirs.reds, name, places)
@@ -72,11 +71,12 @@ def _copy(mine: object, theirs: object, name: str, places: tuple[Ints, Ints]) ->
 
 
 def _adopt_strobes(new: "Guard", old: "Guard") -> None:
+    """The rhythm goes on. A lamp that ran has to begin anew, a second from now."""
     mine, theirs = new.lights.strobes, old.lights.strobes
+    mine.begun = theirs.begun
+    mine.stopped = new.clock.now if theirs.running >= 0 else theirs.stopped
     keys = [[_row_keys(one)[row] for row in one.lights.strobes.rows] for one in (new, old)]
-    to, of = _pairs(*keys)
-    for name in ("running", "fell", "sent", "peak", "peaked", "begun", "stopped"):
-        _copy(mine, theirs, name, (to, of))
+    mine.last = next((to for to, of in zip(*_pairs(*keys), strict=True) if of == theirs.last), -1)
 
 
 def _adopt_movement(new: "Guard", old: "Guard") -> None:

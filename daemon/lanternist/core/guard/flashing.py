@@ -42,8 +42,6 @@ FIELD_SHARE, FIELD_LEAST, FIELD_MOST = 0.1, 0.025, 0.1
 FIELD_COUNTS, FIELD_SURE = 0.6, 1.4
 # Where a held rise stops, as a part of what would count.
 STOPS_AT = 0.98
-# What falls by less may rise on the wire: one 8-bit step.
-CREEP = 0.004
 
 
 def recent(stamps: Floats, now: float) -> Ints:
@@ -64,8 +62,6 @@ class Flashes:
 
     risen: the newest change that counted was a rise. low: the least since the last fall, high: the most since the last
     rise. foot: where the last rise began. unsure: it may not have reached the threshold on the wire yet.
-    gated: strobes have made it uncertain how dark it really has been, and do so until a rise is sure; gate is what
-    they add while open, floor the least there can have been.
     stamps: the newest onsets, newest first, (n, limit).
     """
 
@@ -75,9 +71,6 @@ class Flashes:
     foot: Floats
     risen: Marks
     unsure: Marks
-    gated: Marks
-    gate: Floats
-    floor: Floats
     stamps: Floats
     last: Floats
 
@@ -85,9 +78,9 @@ class Flashes:
     def of(cls, cells: int, fields: int, limit: int) -> "Flashes":
         """Everything dark, nothing has flashed."""
         n = cells + fields
-        low, high, foot, gate, floor, last = np.zeros((6, n))
-        risen, unsure, gated = np.zeros((3, n), dtype=np.bool_)
-        return cls(cells, low, high, foot, risen, unsure, gated, gate, floor, np.full((n, limit), -np.inf), last)
+        low, high, foot, last = np.zeros((4, n))
+        risen, unsure = np.zeros((2, n), dtype=np.bool_)
+        return cls(cells, low, high, foot, risen, unsure, np.full((n, limit), -np.inf), last)
 
     def counts(self, light: Floats) -> Floats:
         """The least change that counts, for the brighter end at `light`."""
@@ -108,28 +101,12 @@ class Flashes:
         spent: Marks = now - self.stamps[:, -1] < WINDOW_S - SLACK_S
         return spent
 
-    def bounds(self, spent: Marks, gate: Floats | float = 0.0) -> Floats:
-        """How bright each may become. spent: which may not rise again now. gate: what strobes may add from now on."""
-        most = self.low + STOPS_AT * self.counts(self.low)
-        if self.gated.any():
-            # What a shutter that stops was adding is no rise.
-            lately = self.last + np.maximum(self.gate - gate, 0.0)
-            beside = np.maximum(lately, self.floor + STOPS_AT * self.counts(self.floor) - gate)
-            most = np.where(self.gated, np.minimum(most, beside), most)
-        return np.where(spent & ~self.risen, most, np.inf)
+    def bounds(self, spent: Marks) -> Floats:
+        """How bright each may become. spent: which may not rise again now."""
+        return np.where(spent & ~self.risen, self.low + STOPS_AT * self.counts(self.low), np.inf)
 
-    def darken(self, which: Ints) -> None:
-        """Take it that `which` may be dark at this moment, whatever was sent: their light must rise anew."""
-        self.low[which] = 0.0
-        self.risen[which] = self.unsure[which] = False
-
-    def lighten(self, which: Ints) -> None:
-        """Take it that `which` have risen, without an onset."""
-        self.risen[which], self.unsure[which] = True, False
-        self.high[which] = 0.0
-
-    def count(self, light: Floats, now: float, gate: Floats | float = 0.0) -> None:
-        """Take in what is sent now. gate: what strobes add while they are open."""
+    def count(self, light: Floats, now: float) -> None:
+        """Take in what is sent now."""
         fallen = self.risen & (self.high - light >= self.counts(self.high))
         self.risen &= ~fallen
         self.unsure &= ~fallen
@@ -138,33 +115,12 @@ class Flashes:
         if onset.any():
             self._rise(np.flatnonzero(onset), light, now)
         self.high = np.where(self.risen, np.maximum(self.high, light), self.high)
-        if self.gated.any():
-            self._creep(light + gate, light, now)
         if self.unsure.any():
             self._make_sure(light, now)
         self.last = light
-        self.gate = gate + np.zeros_like(light)
-
-    def restart(self, which: Marks, light: Floats) -> None:
-        """What has risen in `which` is done: each further rise is a new one. Beside strobes none goes on for long."""
-        again = which & self.risen
-        self.low[again] = light[again]
-        self.risen &= ~which
-        fresh = which & ~self.gated
-        self.floor[fresh] = self.low[fresh]
-        self.gated |= which
-        self.foot[which] = light[which] + self.gate[which]
-
-    def _creep(self, most: Floats, least: Floats, now: float) -> None:
-        """Beside strobes a small rise may be the rest of one that they began, whose onset is then now."""
-        self.floor = np.minimum(self.floor, least)
-        lately = self.last + self.gate
-        may = self.gated & (most - self.floor >= self.counts(most))
-        self.stamps[may & (most != lately) & (most > lately - CREEP), 0] = now
-        self.foot = np.where(self.gated & ~self.risen, np.minimum(self.foot, most), self.foot)
 
     def _rise(self, which: Ints, light: Floats, now: float) -> None:
-        self.foot[which] = np.where(self.gated[which], np.maximum(self.foot[which], self.low[which]), self.low[which])
+        self.foot[which] = self.low[which]
         self.risen[which] = self.unsure[which] = True
         self.high[which] = light[which]
         stamp(self.stamps, which, now)
@@ -172,6 +128,4 @@ class Flashes:
     def _make_sure(self, light: Floats, now: float) -> None:
         rise = light - self.foot
         self.stamps[self.unsure & (rise >= self.counts(light)) & (light != self.last), 0] = now
-        sure = self.unsure & (rise >= self._sure(light))
-        self.unsure &= ~sure
-        self.gated &= ~sure
+        self.unsure &= rise < self._sure(light)

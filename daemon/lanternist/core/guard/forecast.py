@@ -142,11 +142,10 @@ class _Sketch:
         if len(fast):
             text = f"asks {{named}} to strobe at {asked.max():.3g} Hz; this rig allows {self.limit} flashes a second"
             yield "strobes", fixtures[fast].tolist(), text
-        rates = np.ceil(strobes.shutters.rates(np.minimum(asked, strobes.most[:, -1])) - 1e-6)
-        together = np.flatnonzero(rates > 0)
-        if rates.sum() > self.limit and len(together) > 1:
-            text = f"asks {len(together)} fixtures to strobe by themselves ({{named}}), which adds up; some stay open"
-            yield "strobes", fixtures[together].tolist(), text
+        lamps = np.flatnonzero((asked > 0) & (strobes.lamp > 0))
+        if len(lamps) > 1:
+            text = f"asks {len(lamps)} lamps to strobe that can do so by themselves alone ({{named}}); one of them will"
+            yield "strobes", fixtures[lamps].tolist(), text
 
     def _zones(self, playable: Playable, levels: Floats) -> Iterator[tuple[str, list[int], str]]:
         beams, zones = self.beams, self.table.rig.limits.zones

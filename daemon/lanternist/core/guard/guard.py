@@ -108,7 +108,7 @@ class Guard:
             holds("start", starting)
         if len(in_zone):
             holds("zones", in_zone)
-        if lights.strobes_held.any():
-            holds("strobes", of[lights.strobes.rows[lights.strobes_held]])
+        if lights.strobes.held.any():
+            holds("strobes", of[lights.strobes.rows[lights.strobes.held]])
         if lights.held.any():
             holds("flashing", of[lights.light.dimmer[lights.held]])
