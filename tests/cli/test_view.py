@@ -23,6 +23,7 @@ def drawn(**changes: Any) -> str:
             {"name": "hazer 1", "cell": 1, "kind": "haze", "levels": {"haze": 0.3}},
         ],
         "follow": {"on": False, "energy": 50.0, "family": "", "layers": []},
+        "load_in": {"on": False, "lit": []},
         "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""},
         "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
     }  # fmt: skip
@@ -48,6 +49,7 @@ def test_scenes_lights_and_master_are_seen() -> None:
         assert words in text
     assert "BLACKOUT" not in text
     assert "BLACKOUT" in drawn(blackout=True)
+    assert "LOAD-IN: par 1" in drawn(load_in={"on": True, "lit": ["par 1"]})
 
 
 @pytest.mark.parametrize(

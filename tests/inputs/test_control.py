@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.running import PATIENCE, Running, running, until
 
-from lanternist.core.events import Action
+from lanternist.core.events import Action, LoadInRequest
 from lanternist.inputs.contract import InputError
 from lanternist.inputs.control import MOST_CLIENTS, MOST_UNREAD, ControlInput, default_socket
 from lanternist.wire.control import LONGEST_LINE
@@ -97,6 +97,23 @@ def test_requests_and_replies(control: Running, path: Path) -> None:
     assert tap == Action("tap", tap.at)
     assert before <= level.at <= tap.at <= time.monotonic()
     assert control.input.describe()["malformed"] == 1
+
+
+def test_load_in_ends_with_the_connection_that_asked_for_it(path: Path) -> None:
+    control = ControlInput(
+        path, dict, list, lambda asked: "" if asked.what != ("par 9",) else "no fixture is called 'par 9'"
+    )
+    with running(control) as run:
+        until(lambda: run.where() == str(path))
+        with Client(path) as client, Client(path) as other:
+            assert client.ask(**{"load-in": "light", "what": "par 9"})["error"] == "no fixture is called 'par 9'"
+            who = client.ask(**{"load-in": "light", "what": "par 1"})["who"]
+            assert other.ask(do="tap") == {"ok": True}
+        light, tap, end = run.take(3)
+        assert isinstance(light, LoadInRequest)
+        assert (light.what, light.who) == (("par 1",), who)
+        assert isinstance(tap, Action)
+        assert end == LoadInRequest("end", end.at, who=int(str(who)))
 
 
 def test_lines_in_pieces_and_many_at_once(control: Running, path: Path) -> None:

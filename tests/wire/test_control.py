@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanternist.core.events import Action
+from lanternist.core.events import Action, LoadInRequest
 from lanternist.wire.control import LONGEST_LINE, RequestError, decode, encode, read_request
 
 NAMES = ["slow ember", "sparkle"]
@@ -22,9 +22,12 @@ NAMES = ["slow ember", "sparkle"]
         ({"do": "blackout", "value": None}, Action("blackout", 4.0)),
         ({"do": "tap"}, Action("tap", 4.0)),
         ({"get": "status"}, "status"),
+        ({"load-in": "light", "what": "par 1"}, LoadInRequest("light", 4.0, ("par 1",))),
+        ({"load-in": "only", "what": ["wash: odd", "bar"]}, LoadInRequest("only", 4.0, ("wash: odd", "bar"))),
+        ({"load-in": "slot", "what": "1.37", "values": [255]}, LoadInRequest("slot", 4.0, ("1.37",), (255.0,))),
     ],
 )
-def test_requests(request_: dict[str, object], asked: Action | str) -> None:
+def test_requests(request_: dict[str, object], asked: Action | LoadInRequest | str) -> None:
     assert read_request(encode(request_), NAMES, 4.0) == asked
 
 
@@ -47,7 +50,12 @@ def test_requests(request_: dict[str, object], asked: Action | str) -> None:
         ('{"do": "tap", "valeu": 1}', "a request with \"do\" has no 'valeu'; did you mean 'value'?"),
         ('{"get": "status", "do": "tap"}', "a request with \"get\" has no 'do'"),
         ('{"get": "weather"}', '"get" knows only "status"'),
-        ("{}", 'a request has "do" or "get"'),
+        ('{"load-in": 1}', '"load-in" should be text, and "what" text or a list of texts'),
+        ('{"load-in": "light", "what": [1]}', '"load-in" should be text, and "what" text or a list of texts'),
+        ('{"load-in": "slot", "values": ["full"]}', '"values" should be a list of numbers'),
+        ('{"load-in": "walk", "values": [1' + "0" * 400 + "]}", "int too large to convert to float"),
+        ('{"load-in": "walk", "value": 1}', "a request with \"load-in\" has no 'value'; did you mean 'values'?"),
+        ("{}", 'a request has "do", "get" or "load-in"'),
         ("[]", "a line should be one JSON object"),
         ("", "not a line of JSON: Expecting value: line 1 column 1 (char 0)"),
     ],
@@ -83,14 +91,14 @@ WORDS = st.sampled_from(["start", "level", "master", "tap", "status", "sparkle",
 @given(st.one_of(st.binary(), JSON.map(json.dumps), st.dictionaries(KEYS, JSON | WORDS).map(json.dumps)))
 def test_any_line_is_harmless(line: bytes | str) -> None:
     raw = line if isinstance(line, bytes) else line.encode()
-    asked: Action | str
+    asked: Action | LoadInRequest | str
     try:
         asked = read_request(raw, NAMES, 4.0)
     except RequestError as error:
         asked = str(error)
     if isinstance(asked, Action):
         assert asked.what in ["", *NAMES]
-    else:
+    elif isinstance(asked, str):
         reply = encode({"ok": False, "error": asked})
         assert reply.count(b"\n") == 1
         assert decode(reply) == {"ok": False, "error": asked}

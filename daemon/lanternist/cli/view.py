@@ -38,6 +38,10 @@ def _head(status: Snapshot) -> Text:
     head.append(f"master {status['master']:g} %   ")
     if status["blackout"]:
         head.append(" BLACKOUT ", style="reverse bold")
+    load_in = status["load_in"]
+    if load_in["on"]:
+        lit = ", ".join(load_in["lit"][:4]) or "a slot by its number"
+        head.append(f" LOAD-IN: {lit} ", style="reverse bold")
     return head
 
 

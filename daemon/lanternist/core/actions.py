@@ -30,6 +30,7 @@ ACTIONS: dict[str, ActionSpec] = {
     "tempo": ActionSpec("run at this tempo by hand; 0 goes back to the sources", high=400.0, unit="bpm"),
     "follow": ActionSpec("1 lets the lights follow the music by themselves, 0 ends that", unit="on/off"),
     "energy": ActionSpec("how much the music gives, where no song tells", unit="level"),
+    "walk": ActionSpec("at load-in light the next fixture alone (1), or the one before (-1)", low=-1.0, unit="1 or -1"),
     "next": ActionSpec("follow chooses anew on the next bar line"),
 }
 

@@ -56,6 +56,8 @@ def _action(bound: Bound, touch: Touch, blacked_out: bool) -> Action | None:
         return Action(bound.do, touch.at, what, touch.value)
     if touch.value <= 0:
         return None
+    if bound.do == "walk":
+        return Action("walk", touch.at, value=1.0 if bound.given == "next" else -1.0)
     value = float(bound.given) if not isinstance(bound.given, str) else 1.0
     return Action(bound.do, touch.at, what, value)
 

@@ -43,6 +43,20 @@ class Action:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadInRequest:
+    """Something asked of load-in over the control socket, and over nothing else. `do`: see `lanternist.core.loadin`.
+
+    what: a fixture, selectors or a slot. who: the connection that asked.
+    """
+
+    do: str
+    at: float
+    what: tuple[str, ...] = ()
+    values: tuple[float, ...] = ()
+    who: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Tick:
     """One MIDI timing clock: 24 a quarter note (MIDI 1.0, System Real Time)."""
 
@@ -110,4 +124,4 @@ class Lost:
 
 
 BeatEvent = Tick | Transport | SongPosition | TimeCode | Beat | Tempo
-Event = Touch | Action | Lost | BeatEvent
+Event = Touch | Action | LoadInRequest | Lost | BeatEvent

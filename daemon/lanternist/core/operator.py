@@ -11,10 +11,11 @@ from lanternist.core.bindings import actions
 from lanternist.core.desk import By, Desk
 from lanternist.core.effects import Floats
 from lanternist.core.encode import Slots, encode
-from lanternist.core.events import Action, BeatEvent, Event, Lost, Touch
+from lanternist.core.events import Action, BeatEvent, Event, LoadInRequest, Lost, Touch
 from lanternist.core.follow import Follow, Hand, Music, follow_of
 from lanternist.core.guard import Guard
 from lanternist.core.guard.guard import flashes_allowed
+from lanternist.core.loadin import LoadIn, ends_load_in
 from lanternist.core.pacer import PERIOD_S
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable
@@ -37,6 +38,7 @@ class Operator:
     clock: BeatClock = field(init=False)
     follow: Follow = field(init=False)
     guard: Guard = field(init=False)
+    loadin: LoadIn = field(init=False)
     levels: Floats = field(init=False)
     faults: int = 0
     refused: int = 0
@@ -57,6 +59,7 @@ class Operator:
         self.clock = BeatClock(ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s))
         self.follow = follow_of(self.show)
         self.guard = Guard(self.rig)
+        self.loadin = LoadIn(self.rig)
         self.levels = self.rig.rest
         self._frame = encode(self.rig, self.levels)
 
@@ -83,6 +86,8 @@ class Operator:
                 self._act(action)
         elif isinstance(event, Action):
             self._act(event)
+        elif isinstance(event, LoadInRequest):
+            self._load_in(event)
         elif isinstance(event, Lost):
             self._let_go(event)
         else:
@@ -107,11 +112,12 @@ class Operator:
             self.desk.blackout = True
         elif wanted != "hold":
             self._only(wanted, now)
+        self.loadin.end("lanternist is stopping")
         self._leaving = True
 
     def notices(self) -> list[str]:
         """What has happened since the last call that a person should read, each thing once."""
-        said = [*self._notices, *self.clock.notices(), *self.guard.notices()]
+        said = [*self._notices, *self.clock.notices(), *self.loadin.notices(), *self.guard.notices()]
         self._notices.clear()
         return said
 
@@ -123,10 +129,10 @@ class Operator:
         reading = self.clock.reading(now)
         if not self._leaving:
             self._follow(now, float(beats.max()), reading)
-        wanted = self.desk.render(now, beats)
+        wanted = self.loadin.over(self.desk.render(now, beats), now)
         lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
-        return encode(self.rig, self.levels)
+        return self.loadin.onto(encode(self.rig, self.levels), now, dark=self.desk.blackout)
 
     def _follow(self, now: float, beat: float, reading: Reading) -> None:
         """Let follow change what it plays. beat: the one that the frame is made for."""
@@ -159,6 +165,8 @@ class Operator:
         self._faults_in_a_row += 1
         if self._faults_in_a_row == 1:
             self._notices.append(f"a frame could not be made, the last one is held: {type(fault).__name__}: {fault}")
+        if self._faults_in_a_row == FAULTS_BEFORE_SAFE:
+            self.loadin.end("frames fail")
         safe = self.rig.rig.safe_scene
         if self._faults_in_a_row == FAULTS_BEFORE_SAFE and safe is not None:
             self._notices.append(f"frames still fail; going to {safe!r} alone")
@@ -171,8 +179,12 @@ class Operator:
 
     def _act(self, action: Action, by: By = "hand") -> None:
         problem = self._wrong(action)
+        if not problem and by == "hand" and ends_load_in(action):
+            self.loadin.end(f"a hand asked for {action.do}")
         if problem:
             self._refuse(problem, action.at)
+        elif action.do == "walk":
+            self._walk(action)
         elif action.do in CLOCK_ACTIONS:
             self._feed(action)
         elif action.do in FOLLOW_ACTIONS:
@@ -180,6 +192,18 @@ class Operator:
         else:
             reading = self.clock.reading(action.at)
             self.desk.act(action, reading.beat, reading.bpm, by)
+
+    def _load_in(self, request: LoadInRequest) -> None:
+        try:
+            self.loadin.ask(request, self.levels)
+        except ValueError as problem:
+            self._refuse(f"load-in: {problem}", request.at)
+
+    def _walk(self, action: Action) -> None:
+        try:
+            self.loadin.walk(action)
+        except ValueError as problem:
+            self._refuse(str(problem), action.at)
 
     def _steer(self, action: Action) -> None:
         """What is asked of follow."""

@@ -167,6 +167,7 @@ class Binding(Model):
     follow: bool | None = None
     energy: Literal[True] | None = None
     next: Literal[True] | None = None
+    walk: Literal["next", "previous"] | None = None
 
     def asked(self) -> list[tuple[str, str | float | bool]]:
         """The actions that the binding names, with what each was given; a right binding names one."""

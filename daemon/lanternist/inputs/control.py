@@ -12,10 +12,13 @@ import stat
 import tempfile
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
+from itertools import count
 from pathlib import Path
 from selectors import EVENT_READ, EVENT_WRITE, DefaultSelector
 from time import monotonic
 
+from lanternist.core.events import LoadInRequest
 from lanternist.inputs.breath import Breath
 from lanternist.inputs.contract import Emit, InputError
 from lanternist.inputs.stopper import Stopper
@@ -52,10 +55,15 @@ def _own_folder() -> Path:
 
 
 class _Client:
-    """One connection: what it has sent of its next line, and what it has not read yet."""
+    """One connection: what it has sent of its next line, and what it has not read yet.
 
-    def __init__(self, connection: socket.socket) -> None:
+    loads_in: whether it has asked for load-in, which ends with the connection.
+    """
+
+    def __init__(self, connection: socket.socket, number: int) -> None:
         self.connection = connection
+        self.number = number
+        self.loads_in = False
         self.received = bytearray()
         self.unread = bytearray()
         self.leaving = False
@@ -71,15 +79,23 @@ class ControlInput:
     """Serves the control socket at `path`.
 
     status: gives the newest snapshot, as JSON can carry it. names: gives the scenes and chases of the running show.
-    Both are called on the input's thread, so they should only hand over what is already there.
+    load_in_wrong: why a request of load-in cannot be met, or "". They are called on the input's thread, so they should
+    only hand over what is already there.
     """
 
     def __init__(
-        self, path: Path, status: Callable[[], Mapping[str, object]], names: Callable[[], Collection[str]]
+        self,
+        path: Path,
+        status: Callable[[], Mapping[str, object]],
+        names: Callable[[], Collection[str]],
+        load_in_wrong: Callable[[LoadInRequest], str] = lambda _: "",
     ) -> None:
         self._path = path
         self._status = status
         self._names = names
+        self._load_in_wrong = load_in_wrong
+        self._numbers = count(1)
+        self._emit: Emit = lambda _: None
         self._stopper = Stopper()
         self._tally = Tally(_LOGGER, "control")
         self._where = "nothing yet"
@@ -87,6 +103,7 @@ class ControlInput:
 
     def run(self, emit: Emit) -> None:
         """Serve until `stop`. Raises InputError when the socket cannot be had, or another daemon has it."""
+        self._emit = emit
         with (
             self._stopper.waiting() as wake,
             _listening(self._path) as listening,
@@ -103,7 +120,7 @@ class ControlInput:
                     if key.fileobj is listening:
                         self._accept(listening, selector)
                     elif key.data in self._clients:
-                        self._serve(key.data, selector, emit)
+                        self._serve(key.data, selector)
 
     def stop(self) -> None:
         """Make `run` return."""
@@ -121,7 +138,7 @@ class ControlInput:
         except OSError as error:
             raise InputError(f"lost {self._path}: {error}; it is opened again") from error
         connection.settimeout(0)
-        client = _Client(connection)
+        client = _Client(connection, next(self._numbers))
         self._clients.add(client)
         selector.register(connection, EVENT_READ, client)
         if len(self._clients) > MOST_CLIENTS:
@@ -129,12 +146,12 @@ class ControlInput:
             client.leaving = True
             self._send(client, selector)
 
-    def _serve(self, client: _Client, selector: DefaultSelector, emit: Emit) -> None:
+    def _serve(self, client: _Client, selector: DefaultSelector) -> None:
         if not client.leaving:
-            self._receive(client, emit)
+            self._receive(client)
         self._send(client, selector)
 
-    def _receive(self, client: _Client, emit: Emit) -> None:
+    def _receive(self, client: _Client) -> None:
         try:
             data = client.connection.recv(_CHUNK)
         except BlockingIOError:
@@ -145,22 +162,31 @@ class ControlInput:
         client.received += data
         now = monotonic()
         for line in client.lines():
-            self._answer(client, line, now, emit)
+            self._answer(client, line, now)
         if len(client.received) > LONGEST_LINE:
             self._refuse(client, f"a line of more than {LONGEST_LINE} bytes")
             client.leaving = True
 
-    def _answer(self, client: _Client, line: bytes, now: float, emit: Emit) -> None:
+    def _answer(self, client: _Client, line: bytes, now: float) -> None:
         try:
             asked = read_request(line, self._names(), now)
+            if isinstance(asked, LoadInRequest):
+                asked = self._load_in(client, asked)
         except RequestError as error:
             self._refuse(client, str(error))
             return
         if asked == "status":
             client.unread += self._snapshot()
         else:
-            self._tally.emit(emit, [asked])
-            client.unread += encode({"ok": True})
+            self._tally.emit(self._emit, [asked])
+            client.unread += encode({"ok": True} | ({"who": client.number} if client.loads_in else {}))
+
+    def _load_in(self, client: _Client, asked: LoadInRequest) -> LoadInRequest:
+        problem = self._load_in_wrong(asked)
+        if problem:
+            raise RequestError(problem)
+        client.loads_in = asked.do != "end"
+        return replace(asked, who=client.number)
 
     def _snapshot(self) -> bytes:
         try:
@@ -194,6 +220,8 @@ class ControlInput:
     def _drop(self, client: _Client) -> None:
         self._clients.discard(client)
         client.connection.close()
+        if client.loads_in:
+            self._emit(LoadInRequest("end", monotonic(), who=client.number))
 
     def _drop_all(self) -> None:
         for client in list(self._clients):

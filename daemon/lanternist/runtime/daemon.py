@@ -80,7 +80,7 @@ def _run(gig: Gig, path: Path) -> int:
         report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now),
         say=log.info,
     )
-    control = ControlInput(path, loop.ask, lambda: operator.show.by_name)
+    control = ControlInput(path, loop.ask, lambda: operator.show.by_name, operator.loadin.wrong)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
     # Before anything has begun, so that a stop that comes early ends it in good order too.
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):

@@ -23,6 +23,7 @@ def snapshot(
         "show": operator.show.show.title,
         "master": round(operator.desk.master * 100, 1),
         "blackout": operator.desk.blackout,
+        "load_in": operator.loadin.describe(now),
         "beat": _beat(operator, now),
         "scenes": _scenes(operator, now),
         "follow": _follow(operator),

@@ -1,7 +1,9 @@
 """The lines of the control socket, pure: one JSON object a line each way.
 
-Requests: `{"do": "start", "what": "slow ember"}`, `{"do": "master", "value": 0.8}` or `{"get": "status"}`.
-Replies: `{"ok": true}`, `{"ok": true, "status": {...}}` or `{"ok": false, "error": "..."}`.
+Requests: `{"do": "start", "what": "slow ember"}`, `{"do": "master", "value": 0.8}`, `{"get": "status"}`; at load-in
+`{"load-in": "light", "what": "par 1"}`, `{"load-in": "slot", "what": "1.37", "values": [255]}` (see `core.loadin`).
+Replies: `{"ok": true}` (at load-in with `"who"`, the number of the connection that it belongs to),
+`{"ok": true, "status": {...}}` or `{"ok": false, "error": "..."}`.
 """
 
 import json
@@ -9,11 +11,12 @@ from collections.abc import Collection, Mapping
 from typing import Literal
 
 from lanternist.core.actions import ACTIONS
-from lanternist.core.events import Action
+from lanternist.core.events import Action, LoadInRequest
 from lanternist.wire.actions import checked_action, hint
 
 LONGEST_LINE = 65_536
-_KEYS = {"do": {"do", "what", "value"}, "get": {"get"}}
+_KEYS = {"do": {"do", "what", "value"}, "get": {"get"}, "load-in": {"load-in", "what", "values"}}
+_MOST_NAMES = 64
 
 
 class RequestError(Exception):
@@ -36,16 +39,18 @@ def decode(line: bytes) -> dict[str, object]:
     return message
 
 
-def read_request(line: bytes, names: Collection[str], at: float) -> Action | Literal["status"]:
+def read_request(line: bytes, names: Collection[str], at: float) -> Action | LoadInRequest | Literal["status"]:
     """What one line asks for. names: the scenes and chases there are. Raises RequestError."""
     if len(line) > LONGEST_LINE:
         raise RequestError(f"a line of more than {LONGEST_LINE} bytes")
     message = decode(line)
-    kind = "get" if "get" in message else "do"
-    if kind not in message:
-        raise RequestError('a request has "do" or "get"')
+    kind = next((one for one in ("get", "load-in", "do") if one in message), None)
+    if kind is None:
+        raise RequestError('a request has "do", "get" or "load-in"')
     for key in message.keys() - _KEYS[kind]:
         raise RequestError(f"a request with \"{kind}\" has no '{key[:80]}'{hint(key, _KEYS[kind])}")
+    if kind == "load-in":
+        return _load_in(message, at)
     return _get(message) if kind == "get" else _do(message, names, at)
 
 
@@ -68,3 +73,19 @@ def _do(message: Mapping[str, object], names: Collection[str], at: float) -> Act
     if ACTIONS[do].needs_scene and what not in names:
         raise RequestError(f"no scene is called '{what[:80]}'{hint(what, names)}")
     return action
+
+
+def _load_in(message: Mapping[str, object], at: float) -> LoadInRequest:
+    """Its form alone; whether the rig can meet it is for `core.loadin` to say."""
+    do, what, values = message["load-in"], message.get("what", []), message.get("values", [])
+    names = [what] if isinstance(what, str) else what
+    if not isinstance(do, str) or not isinstance(names, list) or not all(isinstance(one, str) for one in names):
+        raise RequestError('"load-in" should be text, and "what" text or a list of texts')
+    if not isinstance(values, list) or not all(isinstance(one, int | float) for one in values):
+        raise RequestError('"values" should be a list of numbers')
+    if len(names) > _MOST_NAMES or len(values) > _MOST_NAMES:
+        raise RequestError(f"more than {_MOST_NAMES} names or numbers at once")
+    try:
+        return LoadInRequest(do, at, tuple(names), tuple(float(one) for one in values))
+    except OverflowError as error:
+        raise RequestError(str(error)) from error

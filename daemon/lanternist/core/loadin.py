@@ -1,0 +1,328 @@
+"""Load-in: prove the rig before doors, one fixture at a time, while the guard stays on.
+
+While it is on it stands in for the desk: what it lights is at its highlight, everything else is down, and heads stay
+where they were told to be when it began. The show goes on underneath, unseen, and comes back when load-in ends. Its
+levels go through the guard and the encoder like all others, and blackout wins over it as well.
+
+It belongs to the terminal that began it and ends with it: it must not be left on by somebody who has gone home. It also
+ends when nobody has asked anything of it for a while, and when a hand starts something. Fog and haze come as one short
+puff, to see that the machine answers.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+
+import numpy as np
+
+from lanternist.core.effects import Floats, Ints
+from lanternist.core.encode import Slots
+from lanternist.core.events import Action, LoadInRequest
+from lanternist.core.parameters import PARAMETERS
+from lanternist.core.raw_slots import RawSlot, raw_slot
+from lanternist.core.rig_table import RigTable
+from lanternist.core.selectors import SelectorError, select
+
+# Time to climb a ladder, mend a plug and come down again.
+ENDS_AFTER_S = 15 * 60.0
+PUFF_S = 2.0
+# A slot that nothing is patched to: long enough to be seen; shorter than a lamp or reset value has to be held, 3 s or
+# more (common practice, no source); and not often enough to flash.
+HUNT_S = 2.0
+HUNTS_APART_S = 1.0
+MACHINES = ("fog", "haze")
+
+
+@dataclass(frozen=True, slots=True)
+class _Hunt:
+    slot: RawSlot
+    at: float
+
+
+@dataclass(slots=True)
+class LoadIn:
+    """What load-in shows. who: the connection it belongs to. lit: fixtures at highlight. ended: why it last ended."""
+
+    table: RigTable
+    on: bool = False
+    who: int = 0
+    lit: tuple[int, ...] = ()
+    ended: str = ""
+    _notices: list[str] = field(default_factory=list)
+    _asked: float = 0.0
+    _cells: tuple[int, ...] = ()
+    _raw: dict[int, RawSlot] = field(default_factory=dict)
+    _turned: dict[int, float] = field(default_factory=dict)
+    _hunt: _Hunt | None = None
+    _lit_at: float = 0.0
+    _start: Floats = field(default_factory=lambda: np.zeros(0))
+    _levels: Floats = field(default_factory=lambda: np.zeros(0))
+
+    def wrong(self, request: LoadInRequest) -> str:
+        """Why a request cannot be met, or nothing. Reads only what never changes: any thread may ask."""
+        try:
+            _REQUESTS[request.do](self.table, request)
+        except KeyError:
+            return f"load-in knows nothing called {request.do!r}"
+        except (ValueError, SelectorError) as error:
+            return str(error)
+        return ""
+
+    def ask(self, request: LoadInRequest, levels: Floats) -> None:
+        """Do what is asked. levels: what is sent now. Raises ValueError for what cannot be done."""
+        problem = self.wrong(request)
+        if problem:
+            raise ValueError(problem)
+        if request.do == "end":
+            if request.who == self.who:
+                self.end("its terminal has left")
+            return
+        if not self.on or request.who != self.who:
+            self._begin(request, levels)
+        self._asked = request.at
+        match request.do:
+            case "walk":
+                self._step(int(request.values[0]), request.at)
+            case "slot":
+                self._set(raw_slot(self.table, request.what[0], request.values[0]), request.at)
+            case "turn":
+                self._turn(_fixture(self.table, request.what[0]), request)
+            case "light":
+                self._light(_cells_of(self.table, _fixture(self.table, request.what[0])), request.at)
+            case _:
+                self._light(select(request.what, self.table.cells), request.at)
+        self._levels = self._made()
+
+    def walk(self, action: Action) -> None:
+        """Next or previous, from a pad or OSC; 0 is a pad let go. Raises ValueError while load-in is not on."""
+        if not self.on:
+            raise ValueError("walk: load-in is not on; `lanternist walk` begins it")
+        if action.value:
+            self._asked = action.at
+            self._step(1 if action.value > 0 else -1, action.at)
+            self._levels = self._made()
+
+    def end(self, why: str) -> None:
+        """Give the rig back to the show; harmless while load-in is not on."""
+        if self.on:
+            self.on, self.ended, self._hunt = False, why, None
+            self._notices.append(f"load-in is over ({why}); the show has the rig again")
+
+    def over(self, wanted: Floats, now: float) -> Floats:
+        """The levels to send: those of load-in while it is on, else those that are wanted."""
+        if self.on and now - self._asked > ENDS_AFTER_S:
+            self.end(f"nothing was asked of it for {ENDS_AFTER_S / 60:g} minutes")
+        if not self.on:
+            return wanted
+        if now - self._lit_at <= PUFF_S:
+            return self._levels
+        levels = self._levels.copy()
+        levels[_machines(self.table)] = 0.0
+        return levels
+
+    def onto(self, frame: Slots, now: float, *, dark: bool) -> Slots:
+        """The frame, with the one slot that nothing is patched to. dark: blackout."""
+        hunt = self._hunt
+        if hunt is None or not self.on or dark or now - hunt.at > HUNT_S:
+            return frame
+        frame = frame.copy()
+        frame[hunt.slot.universe, hunt.slot.at] = hunt.slot.value
+        return frame
+
+    def describe(self, now: float) -> dict[str, object]:
+        """For `watch` and the terminal: what is lit, where it is patched, how long it still stays."""
+        order = _order(self.table)
+        raws = list(self._raw.values())
+        slot = self._hunt.slot if self._hunt else (raws[-1] if raws else None)
+        alone = self.lit[0] if len(self.lit) == 1 and self.lit[0] in order else None
+        return {
+            "on": self.on,
+            "who": self.who,
+            "lit": [self.table.patched[one].fixture.name for one in self.lit],
+            "patch": [_patch(self.table, one) for one in self.lit],
+            "slot": "" if slot is None else _slot_words(self.table, slot),
+            "number": 0 if alone is None else order.index(alone) + 1,
+            "of": len(order),
+            "ends_in_s": round(max(0.0, self._asked + ENDS_AFTER_S - now)) if self.on else 0,
+            "ended": self.ended,
+        }
+
+    def notices(self) -> list[str]:
+        """What has begun or ended since the last call."""
+        said, self._notices = self._notices, []
+        return said
+
+    def _begin(self, request: LoadInRequest, levels: Floats) -> None:
+        if not self.on:
+            self._notices.append("load-in: the show waits underneath")
+        self.on, self.who, self.ended = True, request.who, ""
+        self.lit, self._cells, self._raw, self._turned, self._hunt = (), (), {}, {}, None
+        self._start = self.table.rest.copy()
+        self._start[: self.table.intensities] = 0.0
+        heads = np.concatenate([self.table.of_kind("pan"), self.table.of_kind("tilt")])
+        self._start[heads] = levels[heads]
+
+    def _light(self, cells: Sequence[int], at: float) -> None:
+        self._cells = tuple(cells)
+        self.lit = tuple(dict.fromkeys(self.table.cells[cell].fixture for cell in cells))
+        self._raw, self._hunt, self._lit_at = {}, None, at
+
+    def _step(self, by: int, at: float) -> None:
+        order = _order(self.table)
+        if self.lit and self.lit[0] in order:
+            place = (order.index(self.lit[0]) + by) % len(order)
+        else:
+            place = 0 if by > 0 else -1
+        self._light(_cells_of(self.table, order[place]), at)
+
+    def _turn(self, fixture: int, request: LoadInRequest) -> None:
+        if self.lit != (fixture,):
+            self._light(_cells_of(self.table, fixture), request.at)
+        for axis, value in zip(("pan", "tilt"), request.values, strict=True):
+            row = self.table.index[_cells_of(self.table, fixture)[0], axis]
+            self._turned[row] = float(np.clip(value, self.table.low[row], self.table.high[row]))
+
+    def _set(self, slot: RawSlot, at: float) -> None:
+        hunt = self._hunt
+        if not slot.patched and hunt is not None and slot.value > 0 and at - hunt.at < HUNTS_APART_S:
+            raise ValueError(f"one slot that nothing is patched to every {HUNTS_APART_S:g} s, not faster")
+        self.lit, self._cells = (), ()
+        if not slot.patched:
+            self._hunt = _Hunt(slot, at)
+            return
+        place = slot.universe * 512 + slot.at
+        self._raw.pop(place, None)
+        self._raw[place] = slot
+        self._hunt, self._lit_at = None, at
+
+    def _made(self) -> Floats:
+        levels = self._start.copy()
+        rows = _rows(self.table, self._cells)
+        levels[rows] = highlight(self.table)[rows]
+        for row, level in self._turned.items():
+            levels[row] = level
+        of_raw = [slot.levels for slot in self._raw.values()]
+        for row, level in [*(one for levels in of_raw for one in levels[:-1]), *(ls[-1] for ls in of_raw if ls)]:
+            levels[row] = level
+        return levels
+
+
+def highlight(table: RigTable) -> Floats:
+    """The levels (rows + 1) at which any fixture is seen best: full, white, open, nothing in the beam."""
+    levels = table.rest.copy()
+    levels[: table.intensities] = 1.0
+    for parameter in ("fan", *MACHINES):
+        levels[table.of_kind(parameter)] = 1.0
+    return levels
+
+
+def ends_load_in(action: Action) -> bool:
+    """Whether a hand that asks for this wants the show back."""
+    return action.do in ("start", "toggle", "hold", "follow") and action.value > 0
+
+
+def _check_light(table: RigTable, request: LoadInRequest) -> None:
+    _fixture(table, _only_name(request))
+
+
+def _check_only(table: RigTable, request: LoadInRequest) -> None:
+    if not request.what:
+        raise ValueError("only what? A selector has to be named, such as a kind, a group or a fixture")
+    if not select(request.what, table.cells):
+        raise ValueError(f"nothing in this rig is {' or '.join(map(repr, request.what))}")
+
+
+def _check_walk(table: RigTable, request: LoadInRequest) -> None:
+    if _numbers(request, 1)[0] not in (1, -1):
+        raise ValueError("walk takes 1 or -1")
+    if not _order(table):
+        raise ValueError("no fixture of this rig gives light")
+
+
+def _check_slot(table: RigTable, request: LoadInRequest) -> None:
+    name, (value, unpatched) = _only_name(request), _numbers(request, 2)
+    if not raw_slot(table, name, value).patched and not unpatched:
+        raise ValueError(
+            f"no fixture is patched to {name}, so nobody knows what it does there; --unpatched sends it for"
+            f" {HUNT_S:g} s each time: only with nobody else in the room"
+        )
+
+
+def _check_turn(table: RigTable, request: LoadInRequest) -> None:
+    name = _only_name(request)
+    first = _cells_of(table, _fixture(table, name))[0]
+    if (first, "pan") not in table.index or (first, "tilt") not in table.index:
+        raise ValueError(f"{name!r} has no pan and tilt")
+    _numbers(request, 2)
+
+
+def _check_end(_table: RigTable, _request: LoadInRequest) -> None:
+    pass
+
+
+_REQUESTS: dict[str, Callable[[RigTable, LoadInRequest], None]] = {
+    "light": _check_light,
+    "only": _check_only,
+    "walk": _check_walk,
+    "slot": _check_slot,
+    "turn": _check_turn,
+    "end": _check_end,
+}
+
+
+def _only_name(request: LoadInRequest) -> str:
+    if len(request.what) != 1:
+        raise ValueError(f"{request.do} takes one name")
+    return request.what[0]
+
+
+def _numbers(request: LoadInRequest, count: int) -> tuple[float, ...]:
+    if len(request.values) != count or not all(map(np.isfinite, request.values)):
+        raise ValueError(f"{request.do} takes {count} number{'s' if count > 1 else ''}")
+    return request.values
+
+
+def _fixture(table: RigTable, name: str) -> int:
+    names = [one.fixture.name for one in table.patched]
+    if name in names:
+        return names.index(name)
+    near = get_close_matches(name[:80].casefold(), [one.casefold() for one in names], n=1)
+    meant = next((f"; did you mean {one!r}?" for one in names if near and one.casefold() == near[0]), "")
+    raise ValueError(f"no fixture is called {name[:80]!r}{meant}")
+
+
+def _order(table: RigTable) -> list[int]:
+    """What walk goes through: the fixtures in patch order, without fog and haze machines."""
+    return [number for number, one in enumerate(table.patched) if one.profile.kind not in MACHINES]
+
+
+def _cells_of(table: RigTable, fixture: int) -> list[int]:
+    return [number for number, cell in enumerate(table.cells) if cell.fixture == fixture]
+
+
+def _rows(table: RigTable, cells: Sequence[int]) -> Ints:
+    """Every row of these cells, and what they share with their fixture, but not where it points."""
+    rows: set[int] = set()
+    for cell in cells:
+        first = cell - table.cells[cell].cell
+        rows |= {table.index[cell, name] for name in PARAMETERS if (cell, name) in table.index}
+        if (cell, "intensity") not in table.index and (first, "intensity") in table.index:
+            rows.add(table.index[first, "intensity"])
+    heads = set(table.of_kind("pan").tolist()) | set(table.of_kind("tilt").tolist())
+    return np.array(sorted(rows - heads), dtype=np.intp)
+
+
+def _machines(table: RigTable) -> Ints:
+    return np.concatenate([table.of_kind(parameter) for parameter in MACHINES])
+
+
+def _patch(table: RigTable, fixture: int) -> str:
+    one = table.patched[fixture]
+    at, mode = one.fixture, one.fixture.mode
+    slots = f"slot {at.address}" if one.footprint == 1 else f"slots {at.address} to {one.last}"
+    return f"universe {at.universe}, {slots}; {one.fixture.profile}, mode {mode}"
+
+
+def _slot_words(table: RigTable, slot: RawSlot) -> str:
+    unknown = "" if slot.patched else f", where nothing is patched, for {HUNT_S:g} s"
+    return f"slot {table.universes[slot.universe]}.{slot.at + 1} at {slot.value}{unknown}"

@@ -1,0 +1,107 @@
+"""One slot by its number, to hunt for a fixture that is set wrong: what it would do, and whether it may.
+
+A slot that drives a parameter becomes a level of that parameter, and goes the way of all levels, through the guard. A
+slot of a fixture that could start a program, a lamp or a reset is refused. Of a slot that no fixture is patched to
+nobody knows what it does: whoever sends it has to bound it in time (`core.loadin`).
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from lanternist.core.patch import Patched
+from lanternist.core.profile import Slot
+from lanternist.core.rig_table import RigTable
+
+_ADDRESS = re.compile(r"(\d{1,5})\.(\d{1,3})")
+# What a fixture does by itself may flash or move, and the guard would not know.
+_HARMLESS = frozenset({"none", "speed"})
+
+
+@dataclass(frozen=True, slots=True)
+class RawSlot:
+    """universe: index into the rig's. at: 0-511. levels: (row, level) in the order in which they are to be laid.
+
+    patched: whether a fixture of the rig has the slot.
+    """
+
+    universe: int
+    at: int
+    value: int
+    levels: tuple[tuple[int, float], ...] = ()
+    patched: bool = True
+
+
+def raw_slot(table: RigTable, address: str, value: float) -> RawSlot:
+    """The slot "universe.address" at `value`, 0-255. Raises ValueError, with a text for people, if it may not be."""
+    universe, at = _place(table, address)
+    if not (0 <= value <= 255 and float(value).is_integer()):
+        raise ValueError(f"a slot takes a whole number from 0 to 255, not {value:g}")
+    found = _owner(table, universe, at)
+    if found is None:
+        return RawSlot(universe, at, int(value), patched=False)
+    one, slot = found
+    place = f"{address} ({slot.does} of {one.fixture.name})"
+    if slot.does.endswith("-fine"):
+        raise ValueError(f"{place} is the low half of a 16-bit value; set the high half")
+    levels = _levels(table, universe, at, slot, int(value), place)
+    if not levels and int(value) != int(table.blank[universe, at]) and slot.does not in _HARMLESS:
+        raise ValueError(f"{place} stays at {table.blank[universe, at]}: what it would start is beyond the guard")
+    return RawSlot(universe, at, int(value), levels)
+
+
+def _place(table: RigTable, address: str) -> tuple[int, int]:
+    match = _ADDRESS.fullmatch(address)
+    if match is None or not 1 <= int(match[2]) <= 512:
+        raise ValueError(f"{address!r} is no slot; right is universe.address, such as 1.37 (addresses are 1 to 512)")
+    if int(match[1]) not in table.universes:
+        known = ", ".join(map(str, table.universes))
+        raise ValueError(f"this rig has no universe {int(match[1])}; it has {known}")
+    return table.universes.index(int(match[1])), int(match[2]) - 1
+
+
+def _owner(table: RigTable, universe: int, at: int) -> tuple[Patched, Slot] | None:
+    """The fixture that has a slot, and what the slot is."""
+    for one in table.patched:
+        fixture = one.fixture
+        if fixture.universe == table.universes[universe] and fixture.address <= at + 1 <= one.last:
+            layout = list(one.profile.modes[fixture.mode].layout())
+            return one, layout[at + 1 - fixture.address][1]
+    return None
+
+
+def _levels(
+    table: RigTable, universe: int, at: int, slot: Slot, value: int, place: str
+) -> tuple[tuple[int, float], ...]:
+    """The levels at which encode would put `value` there; none for a slot that no row drives."""
+    linear, shutters = table.linear, table.shutters
+    for number in np.flatnonzero(linear.at == universe * 512 + at):
+        row, dimmer = int(linear.row[number]), int(linear.dimmer[number])
+        level = (value / 255 - float(linear.offset[number])) / float(linear.scale[number])
+        return (*_opened(table, row, dimmer), (row, level))
+    for number in np.flatnonzero(shutters.at == universe * 512 + at):
+        return ((int(shutters.row[number]), _hz(slot, value, place)),)
+    return ()
+
+
+def _opened(table: RigTable, row: int, dimmer: int) -> Iterator[tuple[int, float]]:
+    """A cell without a dimmer slot: its other emitters off, its dimmer full, so that the slot alone gives light."""
+    if dimmer < table.rows:
+        yield from ((int(other), 0.0) for other in np.flatnonzero(table.dimmer == dimmer) if other != row)
+        yield dimmer, 1.0
+
+
+def _hz(slot: Slot, value: int, place: str) -> float:
+    first = 0
+    for one in slot.ranges:
+        if value <= one.to:
+            if one.does == "open":
+                return 0.0
+            if one.does == "strobe" and one.hz is not None:
+                slow, fast = one.hz
+                return slow + (fast - slow) * (value - first) / max(1, one.to - first)
+            raise ValueError(f"{place}: {value} is {one.does!r}, which is not to be reached by number")
+        first = one.to + 1
+    raise ValueError(f"{place}: the profile does not say what {value} does")
