@@ -240,7 +240,7 @@ def test_every_slot_that_is_not_refused_is_encoded_as_asked(universe: int) -> No
                 # An open shutter is sent as the middle of its range.
                 assert sent == value or (sent == 3 and value <= 7), (address, value)
                 taken += 1
-    assert taken > 100
+    assert taken > 50
 
 
 @pytest.mark.parametrize(
