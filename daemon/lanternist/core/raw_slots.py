@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lanternist.core.patch import Patched
 from lanternist.core.profile import Slot
 from lanternist.core.rig_table import RigTable
 
 _ADDRESS = re.compile(r"(\d{1,5})\.(\d{1,3})")
+LOWER_BYTES = ("-fine", "-finest")
 # What a fixture does by itself may flash or move, and the guard would not know.
 _HARMLESS = frozenset({"none", "speed"})
 
@@ -39,16 +39,17 @@ def raw_slot(table: RigTable, address: str, value: float) -> RawSlot:
     universe, at = _place(table, address)
     if not (0 <= value <= 255 and float(value).is_integer()):
         raise ValueError(f"a slot takes a whole number from 0 to 255, not {value:g}")
-    found = _owner(table, universe, at)
-    if found is None:
+    owner = _owner(table, universe, at)
+    if owner is None:
         return RawSlot(universe, at, int(value), patched=False)
-    one, slot = found
-    place = f"{address} ({slot.does} of {one.fixture.name})"
-    if slot.does.endswith("-fine"):
-        raise ValueError(f"{place} is the low half of a 16-bit value; set the high half")
-    levels = _levels(table, universe, at, slot, int(value), place)
-    if not levels and int(value) != int(table.blank[universe, at]) and slot.does not in _HARMLESS:
-        raise ValueError(f"{place} stays at {table.blank[universe, at]}: what it would start is beyond the guard")
+    place = f"{address} ({owner.slot.does} of {owner.name})"
+    if owner.slot.does.endswith(LOWER_BYTES):
+        raise ValueError(f"{place} is a lower byte of a value of several; set the first")
+    held = int(table.blank[universe, at])
+    # A dimmer of a whole fixture whose cells dim themselves is held at full.
+    levels = _levels(table, owner, int(value), place) if held == 0 or owner.slot.does != "intensity" else ()
+    if not levels and int(value) != held and owner.slot.does not in _HARMLESS:
+        raise ValueError(f"{place} stays at {held}: what it would start is beyond the guard")
     return RawSlot(universe, at, int(value), levels)
 
 
@@ -62,33 +63,46 @@ def _place(table: RigTable, address: str) -> tuple[int, int]:
     return table.universes.index(int(match[1])), int(match[2]) - 1
 
 
-def _owner(table: RigTable, universe: int, at: int) -> tuple[Patched, Slot] | None:
-    """The fixture that has a slot, and what the slot is."""
-    for one in table.patched:
+@dataclass(frozen=True, slots=True)
+class _Owner:
+    """What is patched to a slot. cell: index into the rig's, the first one's for the whole fixture."""
+
+    name: str
+    cell: int
+    slot: Slot
+    dims: bool
+
+
+def _owner(table: RigTable, universe: int, at: int) -> _Owner | None:
+    """The fixture that has a slot."""
+    for number, one in enumerate(table.patched):
         fixture = one.fixture
         if fixture.universe == table.universes[universe] and fixture.address <= at + 1 <= one.last:
             layout = list(one.profile.modes[fixture.mode].layout())
-            return one, layout[at + 1 - fixture.address][1]
+            cell, slot = layout[at + 1 - fixture.address]
+            first = next(index for index, each in enumerate(table.cells) if each.fixture == number)
+            dims = any((other, each.does) == (cell, "intensity") for other, each in layout)
+            return _Owner(fixture.name, first + max(cell - 1, 0), slot, dims)
     return None
 
 
-def _levels(
-    table: RigTable, universe: int, at: int, slot: Slot, value: int, place: str
-) -> tuple[tuple[int, float], ...]:
+def _levels(table: RigTable, owner: _Owner, value: int, place: str) -> tuple[tuple[int, float], ...]:
     """The levels at which encode would put `value` there; none for a slot that no row drives."""
-    linear, shutters = table.linear, table.shutters
-    for number in np.flatnonzero(linear.at == universe * 512 + at):
-        row, dimmer = int(linear.row[number]), int(linear.dimmer[number])
-        level = (value / 255 - float(linear.offset[number])) / float(linear.scale[number])
-        return (*_opened(table, row, dimmer), (row, level))
-    for number in np.flatnonzero(shutters.at == universe * 512 + at):
-        return ((int(shutters.row[number]), _hz(slot, value, place)),)
-    return ()
+    does = owner.slot.does
+    if does in ("shutter", "strobe"):
+        row = table.index.get((owner.cell, "strobe"))
+        return () if row is None else ((row, _hz(owner.slot, value, place)),)
+    row = table.index.get((owner.cell, does))
+    if row is None:
+        return ()
+    level = float(table.low[row] + (table.high[row] - table.low[row]) * value / 255)
+    return (*_opened(table, row, owner), (row, level))
 
 
-def _opened(table: RigTable, row: int, dimmer: int) -> Iterator[tuple[int, float]]:
+def _opened(table: RigTable, row: int, owner: _Owner) -> Iterator[tuple[int, float]]:
     """A cell without a dimmer slot: its other emitters off, its dimmer full, so that the slot alone gives light."""
-    if dimmer < table.rows:
+    dimmer = int(table.dimmer[row])
+    if dimmer < table.rows and not owner.dims:
         yield from ((int(other), 0.0) for other in np.flatnonzero(table.dimmer == dimmer) if other != row)
         yield dimmer, 1.0
 
