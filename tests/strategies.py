@@ -29,9 +29,20 @@ def rigs(draw: st.DrawFn, most: int = 6) -> Rig:
         address = following[universe] + draw(st.integers(0, 3))
         following[universe] = address + PROFILES[name].modes[mode].footprint
         fixtures.append({"name": f"f{number}", "profile": name, "mode": mode, "address": address, "universe": universe,
-                         "groups": draw(st.sampled_from([[], ["some"]])), **draw(_places())})  # fmt: skip
+                         "groups": draw(st.sampled_from([[], ["some"]])), **draw(_places()), **draw(HUNG)})  # fmt: skip
     outputs = [{"universe": 1, "by": "null"}, {"universe": 2, "by": "null", "lead_ms": draw(st.sampled_from([0, 40]))}]
     return Rig.model_validate({"outputs": outputs, "fixtures": fixtures, "points": {"floor": [0.5, 2.0, 0.0]}})
+
+
+HUNG = st.fixed_dictionaries(
+    {},
+    optional={
+        "facing_deg": st.sampled_from([-90.0, 30.0, 180.0]),
+        "lean_deg": st.sampled_from([-15.0, 20.0]),
+        "invert": st.sampled_from(["pan", ["pan", "tilt"]]),
+        "zero_deg": st.sampled_from([[12.5, -7.0], [-40.0, 10.0]]),
+    },
+)
 
 
 def _places() -> st.SearchStrategy[dict[str, Any]]:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.independent.fixture_decoder import Heard, hear, shutter
+from tests.independent.fixture_decoder import Heard, hear, room_degrees, shutter
 from tests.rigs import PROFILES, one_fixture, profile, row, table
 from tests.strategies import rigs
 
@@ -145,8 +145,11 @@ def expected(one: RigTable, levels: Floats, fixture: Fixture, heard: Heard) -> f
 
     def asked(parameter: str) -> float:
         level = float(levels[row(one, fixture.name, parameter, max(0, heard.cell - 1))])
-        turn = {"pan": profile.pan_deg, "tilt": profile.tilt_deg}.get(parameter)
-        return min(1.0, max(0.0, level if turn is None else level / turn + 0.5))
+        travel = {"pan": profile.pan_deg, "tilt": profile.tilt_deg}.get(parameter)
+        if travel is not None:
+            ends = [room_degrees(fixture, parameter, end) for end in (-travel / 2, travel / 2)]
+            level = (level - ends[0]) / (ends[1] - ends[0])
+        return min(1.0, max(0.0, level))
 
     does = heard.slot.does
     has_dimmer = {(cell, slot.does) for cell, slot in profile.modes[fixture.mode].layout()}

@@ -65,3 +65,14 @@ def shutter(slot: Slot, raw: int) -> tuple[str, float]:
             return one.does, one.hz[0] + (one.hz[1] - one.hz[0]) * (raw - first) / max(1, one.to - first)
         first = one.to + 1
     return "", 0.0
+
+
+def room_degrees(fixture: Fixture, axis: str, own: float) -> float:
+    """Pan or tilt as the room counts it, from what the head's own scale shows.
+
+    A head that stands is upside down to one that hangs, so its pan turns the other way round as seen from above.
+    """
+    own -= fixture.zero_deg[("pan", "tilt").index(axis)]
+    if axis == "pan" and fixture.hangs == "up":
+        own = -own
+    return -own if axis in fixture.invert else own

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from tests.independent.fixture_decoder import hear
+from tests.independent.fixture_decoder import hear, room_degrees
 
 from lanternist.core.profile import Profile
 from lanternist.core.rig import Fixture, Rig, Zone
@@ -33,7 +33,8 @@ def axes(rig: Rig, profiles: Mapping[str, Profile], slots: Mapping[int, NDArray[
             heard = [_heard(fixture, profile, slots, frame, name) for frame in range(len(slots[fixture.universe]))]
             if heard and heard[0] is not None:
                 shares = np.array([one[0] / one[1] for one in heard if one is not None])
-                found.append(Axis(fixture, name, (shares - 0.5) * travel, travel / (heard[0][1])))
+                degrees = np.array([room_degrees(fixture, name, one) for one in ((shares - 0.5) * travel).tolist()])
+                found.append(Axis(fixture, name, degrees, travel / (heard[0][1])))
     return found
 
 
@@ -60,23 +61,25 @@ def excess_acceleration(axis: Axis, times: Sequence[float], most: float) -> floa
 
 
 def aim(fixture: Fixture, pan: float, tilt: float) -> Array:
-    """Where a head shines, by turning it: lean it over to +y by tilt, turn that about the vertical by pan and facing.
+    """Where a head shines, by turning it: over to +y by tilt, about the vertical by pan, then as its base is turned.
 
     Positive pan goes from +y towards +x as seen from above.
     """
-    lean, turn = math.radians(tilt), math.radians(pan + fixture.facing_deg)
     rest = np.array([0.0, 0.0, -1.0 if fixture.hangs == "down" else 1.0])
     sign = 1.0 if fixture.hangs == "down" else -1.0
-    about_x = np.array(
-        [
-            [1, 0, 0],
-            [0, math.cos(sign * lean), -math.sin(sign * lean)],
-            [0, math.sin(sign * lean), math.cos(sign * lean)],
-        ]
-    )
-    about_z = np.array([[math.cos(turn), math.sin(turn), 0], [-math.sin(turn), math.cos(turn), 0], [0, 0, 1]])
-    result: Array = about_z @ about_x @ rest
+    head = _about_z(pan) @ _about_x(sign * tilt)
+    result: Array = _about_z(fixture.facing_deg) @ _about_x(sign * fixture.lean_deg) @ head @ rest
     return result
+
+
+def _about_x(degrees: float) -> Array:
+    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    return np.array([[1, 0, 0], [0, cos, -sin], [0, sin, cos]])
+
+
+def _about_z(degrees: float) -> Array:
+    cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    return np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1]])
 
 
 def angle_to_zone(fixture: Fixture, pan: float, tilt: float, zone: Zone, grid: int = 15) -> float:

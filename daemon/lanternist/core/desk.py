@@ -21,6 +21,7 @@ How levels are made, frame by frame:
   other parameter is left to what lies under the chase. Steps are counted from the one that was running when the chase
   was started: in beats, from the last whole multiple of `every`; in seconds, from the start. Into every step but that
   one it cross-fades from the step before, for the share `fade` of a step.
+- A head goes to what a scene aims it at by the way that is nearest to where it is told to be when the scene starts.
 - The grand master scales the merged intensities; blackout makes them 0.
 """
 
@@ -29,11 +30,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from lanternist.core.aim_ways import nearest
 from lanternist.core.effects import Floats
 from lanternist.core.events import Action
 from lanternist.core.merge import Plan, Voice, arrange, merge
 from lanternist.core.rig_table import RigTable
-from lanternist.core.show_table import ShowTable
+from lanternist.core.show_table import Playable, ShowTable
 
 By = Literal["show", "follow", "cue", "hand"]
 STANDS: Mapping[By, int] = {"show": 0, "follow": 1, "cue": 2, "hand": 3}
@@ -44,7 +46,7 @@ class Playing:
     """One scene that is on. Its weight goes from `weight` at `since` (seconds) to `target` in `fade` seconds.
 
     started, beat: when it was started, in seconds and as a beat position. order: counts starts; the greatest is
-    the latest. by: who started it.
+    the latest. by: who started it. playable: the scene with its heads on the ways that were nearest at its start.
     """
 
     number: int
@@ -56,6 +58,7 @@ class Playing:
     target: float
     fade: float
     by: By = "hand"
+    playable: Playable | None = None
 
     def weight_at(self, now: float) -> float:
         """The weight at `now`, 0-1. An event may be stamped a little after the `now` of the frame that takes it in."""
@@ -85,6 +88,7 @@ class _Arranged:
 class Desk:
     """What is active. `act` changes it, `render` only reads it: at one `now`, asking twice gives the same levels.
 
+    Where heads were at the last rendering decides which way they take to what they are aimed at next.
     lift, speeds: the level of what follow plays, 0-1, and by number how many times as fast its effects run.
     """
 
@@ -98,6 +102,10 @@ class Desk:
     speeds: Mapping[int, int] = field(default_factory=dict)
     _order: int = 0
     _arranged: _Arranged | None = None
+    _seen: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._seen = self.rig.rest
 
     def act(self, action: Action, beat: float, bpm: float, by: By = "hand") -> None:
         """Do what is asked, at `action.at`. beat, bpm: the music then. Raises KeyError for an unknown scene."""
@@ -145,8 +153,14 @@ class Desk:
         if before and weight > 0:
             now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=fade, by=by)
         else:
-            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, fade, by)
+            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, fade, by, self._turned(number))
         self.playing[number] = now_on
+
+    def _turned(self, number: int) -> Playable:
+        """A scene as it is about to start: each head on the way that is nearest to where it was last told to be."""
+        playable = self.show.playables[number]
+        look = nearest(playable.look, self._seen)
+        return playable if look is playable.look else replace(playable, look=look)
 
     def stop(self, number: int, now: float, bpm: float) -> None:
         """Release a scene, with its fade; harmless if it is not on."""
@@ -192,7 +206,7 @@ class Desk:
         return [(one, self._voice(one, now)) for one in ranked]
 
     def _voice(self, one: Playing, now: float) -> Voice:
-        playable, weight = self.show.playables[one.number], one.weight_at(now)
+        playable, weight = one.playable or self.show.playables[one.number], one.weight_at(now)
         full = one.settled(now) and weight == 1.0
         lifted = one.by == "follow" and self.lift != 1.0
         return Voice(
@@ -223,4 +237,5 @@ class Desk:
             arranged.voices[number] = self._voice(arranged.ranked[number], now)
         levels = merge(self.rig, arranged.plan, arranged.voices, now, beats)
         levels[: self.rig.intensities] *= 0.0 if self.blackout else self.master
+        self._seen = levels
         return levels

@@ -20,6 +20,7 @@ class Waves:
 
     phase: offset less rank, in cycles. order: the cell's place in the selection, for "random".
     beats: whether `every` counts beats, else seconds. lead: which of the rig's leads the row is rendered for.
+    paths: (rows, samples), what the wave's 0-1 is turned into before low and high are; None: itself.
     """
 
     wave: str
@@ -33,11 +34,25 @@ class Waves:
     seed: NDArray[np.uint64]
     order: NDArray[np.uint64]
     lead: Ints
+    paths: Floats | None = None
 
     def values(self, beats: Floats, seconds: float) -> Floats:
         """The values now. beats: beat position, one for each lead of the rig. seconds: since the scene was started."""
         cycle = (beats[self.lead] if self.beats else seconds) / self.every + self.phase
-        return self.low + (self.high - self.low) * WAVES[self.wave](cycle, self)
+        share = WAVES[self.wave](cycle, self)
+        if self.paths is not None:
+            share = _along(self.paths, share)
+        return self.low + (self.high - self.low) * share
+
+
+def _along(paths: Floats, share: Floats) -> Floats:
+    """Where each path is at its share 0-1, straight between samples."""
+    place = share * (paths.shape[1] - 1)
+    before = np.minimum(place.astype(np.intp), paths.shape[1] - 2)
+    rows = np.arange(len(paths))
+    start = paths[rows, before]
+    end: Floats = start + (paths[rows, before + 1] - start) * (place - before)
+    return end
 
 
 def _sine(cycle: Floats, _waves: Waves) -> Floats:

@@ -30,8 +30,11 @@ class Fixture(Model):
     """One patched unit.
 
     at: metres, x to the right seen from the room, y from the stage into the room, z up from the floor.
-    hangs: "down" from above, or "up" when it stands on its base. facing_deg: turn of the base about the vertical;
-    at 0 the fixture at pan 0, tilted, leans its beam to +y. circuit: the mains circuit that feeds it.
+    hangs: "down" from above, or "up" when it stands on its base. lean_deg: how far the base leans from there, to +y:
+    90 for a head that hangs sideways on a wall and faces the room. facing_deg: turn of the base about the vertical; at
+    0 the fixture at pan 0, tilted, leans its beam to +y. invert: axes that run the other way round than on other
+    units. zero_deg: pan and tilt that the head's own scale shows when it stands at 0, 0. points_at: for a fixture that
+    does not move, the point or place (x, y, z) that it was focused on. circuit: the mains circuit that feeds it.
     """
 
     name: Name
@@ -43,6 +46,12 @@ class Fixture(Model):
     at: Point | None = None
     hangs: Literal["down", "up"] = "down"
     facing_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
+    lean_deg: Annotated[float, Field(ge=-180, le=180)] = 0.0
+    invert: Annotated[list[Literal["pan", "tilt"]], BeforeValidator(one_or_more)] = Field(default_factory=list)
+    zero_deg: Annotated[list[Annotated[float, Field(ge=-180, le=180)]], Field(min_length=2, max_length=2)] = Field(
+        default_factory=lambda: [0.0, 0.0]
+    )
+    points_at: Name | Point | None = None
     circuit: Name | None = None
 
 

@@ -15,7 +15,7 @@ from lanternist.core.effects import Floats, Ints
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched, patch, position, selectable
 from lanternist.core.profile import Profile, Slot
-from lanternist.core.rig import OutputEntry, Rig
+from lanternist.core.rig import Fixture, OutputEntry, Rig
 from lanternist.core.selectors import Selectable
 
 KINDS_OF_PARAMETER = tuple(PARAMETERS)
@@ -110,6 +110,7 @@ class _Row:
     low: float
     high: float
     rest: float
+    back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,9 +209,10 @@ def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Seque
     for place in places:
         parameter = parameter_of(place.slot)
         if parameter is not None:
-            profile = patched[cells[place.cell].fixture].profile
-            low, high = _range(parameter, place.slot, profile)
-            of_cell[place.cell][parameter] = _Row(place.cell, parameter, low, high, PARAMETERS[parameter].rest)
+            one = patched[cells[place.cell].fixture]
+            low, high = _range(parameter, place.slot, one)
+            rest, back = min(max(PARAMETERS[parameter].rest, low), high), runs_back(one.fixture, parameter)
+            of_cell[place.cell][parameter] = _Row(place.cell, parameter, low, high, rest, back)
     for cell, rows in enumerate(of_cell):
         emitters = [name for name in EMITTERS if name in rows]
         if emitters and "intensity" not in rows:
@@ -221,14 +223,28 @@ def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Seque
     return sorted(everything, key=lambda row: not PARAMETERS[row.parameter].htp)
 
 
-def _range(parameter: str, slot: Slot, profile: Profile) -> tuple[float, float]:
+def _range(parameter: str, slot: Slot, one: Patched) -> tuple[float, float]:
     if parameter == "pan":
-        return -profile.pan_deg / 2, profile.pan_deg / 2
+        return _travel(one.profile.pan_deg, one.fixture.zero_deg[0], runs_back(one.fixture, parameter))
     if parameter == "tilt":
-        return -profile.tilt_deg / 2, profile.tilt_deg / 2
+        return _travel(one.profile.tilt_deg, one.fixture.zero_deg[1], runs_back(one.fixture, parameter))
     if parameter == "strobe":
         return 0.0, max(_strobe_range(slot)[2:])
     return 0.0, 1.0
+
+
+def _travel(degrees: float, zero: float, back: bool) -> tuple[float, float]:
+    """The ends of an axis whose own scale, centred on its travel, shows `zero` at 0 degrees."""
+    return (zero - degrees / 2, zero + degrees / 2) if back else (-zero - degrees / 2, -zero + degrees / 2)
+
+
+def runs_back(fixture: Fixture, parameter: str) -> bool:
+    """Whether an axis runs down its slot where other fixtures run up.
+
+    Pan is counted as seen from above, and a head that stands on its base is upside down to one that hangs.
+    """
+    stands = parameter == "pan" and fixture.hangs == "up"
+    return stands != (parameter in fixture.invert)
 
 
 def _strobe_range(slot: Slot) -> tuple[int, int, float, float]:
@@ -274,8 +290,8 @@ def _linear(
     driven = [place for place in places if place.slot.does in PARAMETERS and place.slot.does not in SHUTTERS]
     row = np.array([index[place.cell, place.slot.does] for place in driven], dtype=np.intp)
     has_dimmer_slot = {place.cell for place in driven if place.slot.does == "intensity"}
-    span = np.array([rows[one].high - rows[one].low for one in row])
-    low = np.array([rows[one].low for one in row])
+    first = np.array([rows[one].high if rows[one].back else rows[one].low for one in row])
+    last = np.array([rows[one].low if rows[one].back else rows[one].high for one in row])
     universe = np.array([place.universe for place in driven], dtype=np.intp)
     coarse = np.array([place.coarse for place in driven], dtype=np.intp)
     fine = np.array([place.fine for place in driven], dtype=np.intp)
@@ -292,8 +308,8 @@ def _linear(
             ],
             dtype=np.intp,
         ),
-        scale=1.0 / span,
-        offset=-low / span,
+        scale=1.0 / (last - first),
+        offset=-first / (last - first),
         at=universe * 512 + coarse,
         wide=wide,
         fine_at=universe[wide] * 512 + fine[wide],

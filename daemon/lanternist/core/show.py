@@ -31,18 +31,25 @@ PlainColour = Annotated[
 ]  # fmt: skip
 
 
-class Motion(Model):
+class Cycling(Model):
+    """What comes round. every: one cycle. offset: where in it things stand on the beat, 0-1.
+
+    spread: how the cycle is laid over what the part selects.
+    """
+
+    every: Cycle = Duration(1, "beats")
+    offset: Annotated[float, Field(ge=0, le=1)] = 0.0
+    spread: Spread = "together"
+
+
+class Motion(Cycling):
     """What every effect shares.
 
-    every: one cycle. offset: where in its cycle an effect stands on the beat, 0-1. spread: how the cycle is laid over
-    what the part selects. width: the part of a square's cycle that is high. steps of "random" are drawn from `seed`.
+    width: the part of a square's cycle that is high. steps of "random" are drawn from `seed`.
     All waves are at `high` on the beat (phase 0) but the ramp, which rises from `low` to `high` and falls on the beat.
     """
 
     wave: Wave
-    every: Cycle = Duration(1, "beats")
-    offset: Annotated[float, Field(ge=0, le=1)] = 0.0
-    spread: Spread = "together"
     width: Annotated[float, Field(gt=0, lt=1)] = 0.5
     seed: Annotated[int, Field(ge=0, lt=2**31)] = 1
 
@@ -64,10 +71,51 @@ class ColourEffect(Motion):
 Value = Annotated[Annotated[float, Tag("plain")] | Annotated[Effect, Tag("table")], Discriminator(kind_of)]
 
 
-def _kind_of_colour(value: object) -> str:
-    if isinstance(value, ColourEffect) or (isinstance(value, dict) and "wave" in value):
+class AimEffect(Motion):
+    """An aim that moves in a straight line between two points of the rig."""
+
+    low: Name
+    high: Name
+
+
+class AimTable(Model):
+    """Where heads aim, and how they share it out. point: one point of the rig, or several dealt out in patch order.
+
+    fan: degrees across the selection from left to right, opening outwards from the point (less than 0: crossing).
+    across: metres from left to right over which they stand beside each other, with the point in the middle.
+    """
+
+    point: Annotated[Names, Field(min_length=1)]
+    fan: Annotated[float, Field(ge=-180, le=180)] = 0.0
+    across: Annotated[float, Field(ge=-100, le=100)] = 0.0
+
+
+class AimCircle(AimTable, Cycling):
+    """A level circle around the point. circle: its radius in metres."""
+
+    circle: Annotated[float, Field(gt=0, le=100)]
+
+
+def _with_effect(value: object) -> str:
+    if isinstance(value, ColourEffect | AimEffect) or (isinstance(value, dict) and "wave" in value):
         return "effect"
     return kind_of(value)
+
+
+def _kind_of_aim(value: object) -> str:
+    if isinstance(value, AimCircle) or (isinstance(value, dict) and "circle" in value and "wave" not in value):
+        return "circle"
+    return _with_effect(value)
+
+
+Aim = Annotated[
+    Annotated[Name, Tag("plain")]
+    | Annotated[list[Name], Tag("list"), Field(min_length=1)]
+    | Annotated[AimTable, Tag("table")]
+    | Annotated[AimCircle, Tag("circle")]
+    | Annotated[AimEffect, Tag("effect")],
+    Discriminator(_kind_of_aim),
+]
 
 
 Colour = Annotated[
@@ -75,7 +123,7 @@ Colour = Annotated[
     | Annotated[ColourTable, Tag("table")]
     | Annotated[ColourEffect, Tag("effect")]
     | Annotated[list[PlainColour], Tag("list"), Field(min_length=1)],
-    Discriminator(_kind_of_colour),
+    Discriminator(_with_effect),
 ]
 
 
@@ -83,14 +131,14 @@ class Part(Model):
     """What some fixtures do in a scene. Besides these keys: any parameter by its name, as a number or an effect.
 
     on: selectors (see `core.selectors`). colour: one, several dealt out in patch order, or an effect.
-    aim: a point of the rig for moving heads.
+    aim: for moving heads a point of the rig, several dealt out in patch order, a fan or a circle, or an effect.
     """
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, Value] = Field(init=False)
     on: Names
     colour: Colour | None = None
-    aim: Name | None = None
+    aim: Aim | None = None
 
     @property
     def values(self) -> Mapping[str, Value]:

@@ -1,19 +1,21 @@
 """A show compiled for one rig: every scene as index and value arrays over the rig's parameter table."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lanternist.core.aim import pan_tilt
+from lanternist.core.aim import Heads, heads_of
+from lanternist.core.aim_parts import Aimed, aimed
+from lanternist.core.aim_ways import Turning, turning
 from lanternist.core.bindings import Bindings, compile_bindings
 from lanternist.core.colour import drive, linear_rgb
 from lanternist.core.effects import Floats, Ints, Waves
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.rig_table import RigTable
 from lanternist.core.selectors import select
-from lanternist.core.show import Chase, Colour, ColourEffect, ColourTable, Effect, Motion, Part, Scene, Show, Value
+from lanternist.core.show import Aim, Chase, Colour, ColourEffect, ColourTable, Effect, Motion, Part, Scene, Show, Value
 from lanternist.core.units import Duration
 
 
@@ -22,7 +24,7 @@ class Look:
     """What a scene, or one step of a chase, asks for. rows: ascending, so its `intensities` first ones merge HTP.
 
     lit: those of its other rows, counted among themselves, that are emitters of cells which the look itself lights;
-    own_light: where among its rows the intensity of each of them is.
+    own_light: where among its rows the intensity of each of them is. turning: its heads that could do it another way.
     """
 
     rows: Ints
@@ -31,6 +33,7 @@ class Look:
     waves: tuple[Waves, ...]
     lit: Ints
     own_light: Ints
+    turning: Turning | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +79,38 @@ _Ask = tuple[float, "_Move | None"]
 
 @dataclass(frozen=True, slots=True)
 class _Move:
-    """One row's effect: from the ask's value (low) to `high`."""
+    """One row's effect: from the ask's value (low) to `high`, along `path` if there is one, in `laps` cycles."""
 
     motion: Motion
     high: float
     order: int
     rank: float
+    path: Floats | None = None
+    laps: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """What a part asked of a head's pan and tilt, and in which other ways it could do so. middle: of what it does."""
+
+    asks: Mapping[int, _Ask]
+    ways: Floats
+    middle: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _On:
+    """What parts are compiled for."""
+
+    show: Show
+    table: RigTable
+    heads: Heads
 
 
 def compile_show(show: Show, table: RigTable) -> ShowTable:
     """The show on this rig. Raises SelectorError, ColourError or KeyError for what `files.check` would have refused."""
-    playables = tuple(_playable(one, show, table) for one in show.playables)
+    on = _On(show, table, heads_of(table))
+    playables = tuple(_playable(one, on) for one in show.playables)
     return ShowTable(
         show=show,
         playables=playables,
@@ -95,11 +119,11 @@ def compile_show(show: Show, table: RigTable) -> ShowTable:
     )
 
 
-def _playable(one: Scene | Chase, show: Show, table: RigTable) -> Playable:
+def _playable(one: Scene | Chase, on: _On) -> Playable:
     if isinstance(one, Scene):
-        look, steps = _look(one.parts, show, table), None
+        look, steps = _look(one.parts, on, {}), None
     else:
-        look, steps = _steps(one, show, table)
+        look, steps = _steps(one, on)
     moving = [at for waves in look.waves for at in waves.at]
     return Playable(
         name=one.name,
@@ -113,21 +137,44 @@ def _playable(one: Scene | Chase, show: Show, table: RigTable) -> Playable:
     )
 
 
-def _steps(chase: Chase, show: Show, table: RigTable) -> tuple[Look, Steps]:
-    looks = tuple(_look(step.parts, show, table) for step in chase.steps)
+def _steps(chase: Chase, on: _On) -> tuple[Look, Steps]:
+    near: dict[int, Floats] = {}
+    looks = tuple(_look(step.parts, on, near) for step in chase.steps)
     rows = np.unique(np.concatenate([look.rows for look in looks]))
-    look = _look_of(rows, np.zeros(len(rows)), (), table)
+    look = _look_of(rows, np.zeros(len(rows)), (), on.table)
     places = tuple(np.searchsorted(rows, step.rows) for step in looks)
-    return look, Steps(looks, places, chase.every, chase.fade, table.lead_of[rows])
+    return look, Steps(looks, places, chase.every, chase.fade, on.table.lead_of[rows])
 
 
-def _look(parts: Sequence[Part], show: Show, table: RigTable) -> Look:
+def _look(parts: Sequence[Part], on: _On, near: dict[int, Floats]) -> Look:
+    """The look of some parts. near: where the look before it had its heads; that of this one is written there."""
     asks: dict[int, _Ask] = {}
+    turns: dict[int, _Turn] = {}
     for part in parts:
-        asks.update(_part(part, show, table))
+        asked, turned = _part(part, on, near)
+        asks.update(asked)
+        turns.update(turned)
+    near.update({fixture: turn.middle for fixture, turn in turns.items()})
     rows = np.array(sorted(asks), dtype=np.intp)
     values = np.array([asks[row][0] for row in rows], dtype=np.float64)
-    return _look_of(rows, values, _waves(asks, rows, table), table)
+    look = _look_of(rows, values, _waves(asks, rows, on.table), on.table)
+    return replace(look, turning=_turning(turns, asks, rows, on.heads))
+
+
+def _turning(turns: Mapping[int, _Turn], asks: Mapping[int, _Ask], rows: Ints, heads: Heads) -> Turning | None:
+    """The heads that no later part has given another pan or tilt, and that have a choice of ways."""
+    free = {
+        fixture: turn
+        for fixture, turn in turns.items()
+        if len(turn.ways) > 1 and all(asks[row] is ask for row, ask in turn.asks.items())
+    }
+    if not free:
+        return None
+    fixtures = list(free)
+    places = {int(row): place for place, row in enumerate(rows)}
+    at = [(places.get(pan, len(rows)), places.get(tilt, len(rows))) for pan, tilt in heads.rows[fixtures].tolist()]
+    middles = np.array([turn.middle for turn in free.values()])
+    return turning(at, heads.rows[fixtures], [turn.ways for turn in free.values()], middles, heads.speed[fixtures])
 
 
 def _look_of(rows: Ints, values: Floats, waves: tuple[Waves, ...], table: RigTable) -> Look:
@@ -137,17 +184,22 @@ def _look_of(rows: Ints, values: Floats, waves: tuple[Waves, ...], table: RigTab
     return Look(rows, intensities, values, waves, lit, np.searchsorted(rows, dimmers[lit]))
 
 
-def _part(part: Part, show: Show, table: RigTable) -> dict[int, _Ask]:
-    """Every row that a part touches, with its value and, if it moves, how. What is said last counts."""
-    cells = select(part.on, table.cells)
+def _part(part: Part, on: _On, near: Mapping[int, Floats]) -> tuple[dict[int, _Ask], dict[int, _Turn]]:
+    """Every row that a part touches, with its value and, if it moves, how; and the heads it aims.
+
+    What is said last counts.
+    """
+    cells = select(part.on, on.table.cells)
     asks: dict[int, _Ask] = {}
+    turns: dict[int, _Turn] = {}
     if part.colour is not None:
-        asks.update(_colour(part.colour, cells, show, table))
+        asks.update(_colour(part.colour, cells, on.show, on.table))
     if part.aim is not None:
-        asks.update(_aim(table.rig.points[part.aim], cells, table))
+        turns = _aim(part.aim, cells, on, near)
+        asks.update({row: ask for turn in turns.values() for row, ask in turn.asks.items()})
     for parameter, value in part.values.items():
-        asks.update(_value(parameter, value, cells, table))
-    return asks
+        asks.update(_value(parameter, value, cells, on.table))
+    return asks, turns
 
 
 def _value(parameter: str, value: Value, cells: Sequence[int], table: RigTable) -> dict[int, _Ask]:
@@ -165,13 +217,29 @@ def _value(parameter: str, value: Value, cells: Sequence[int], table: RigTable) 
     }
 
 
-def _aim(point: Sequence[float], cells: Sequence[int], table: RigTable) -> dict[int, _Ask]:
+def _aim(aim: Aim, cells: Sequence[int], on: _On, near: Mapping[int, Floats]) -> dict[int, _Turn]:
+    fixtures = on.heads.turning(on.table.cells[cell].fixture for cell in cells)
+    if not len(fixtures):
+        return {}
+    found = aimed(aim, fixtures, on.heads, on.table.rig.points, near)
+    ranks = _ranks(found.motion, on.heads.at[fixtures]) if found.motion is not None else [0.0] * len(fixtures)
+    middles = found.solved.course.middle()
+    return {
+        fixture: _Turn(_asks_of_head(found, order, ranks[order], on), found.solved.ways[order], middles[order])
+        for order, fixture in enumerate(fixtures.tolist())
+    }
+
+
+def _asks_of_head(found: Aimed, order: int, rank: float, on: _On) -> dict[int, _Ask]:
     asks: dict[int, _Ask] = {}
-    for cell in cells:
-        pan, tilt = pan_tilt(table.patched[table.cells[cell].fixture].fixture, point)
-        for parameter, degrees in (("pan", pan), ("tilt", tilt)):
-            if (cell, parameter) in table.index:
-                asks[table.index[cell, parameter]] = (degrees, None)
+    course = found.solved.course
+    for row, path in zip(on.heads.rows[found.fixtures[order]].tolist(), (course.pan, course.tilt), strict=True):
+        if row == on.table.rows:
+            continue
+        if found.motion is None:
+            asks[row] = (float(path[order, 0]), None)
+        else:
+            asks[row] = (0.0, _Move(found.motion, 1.0, order, rank, path[order], found.laps))
     return asks
 
 
@@ -223,12 +291,14 @@ def _ranks(motion: Motion, places: Sequence[Floats] | Floats) -> list[float]:
 
 def _waves(asks: Mapping[int, _Ask], rows: Ints, table: RigTable) -> tuple[Waves, ...]:
     """The effects of a look, gathered by wave and unit so that each kind is worked out in one go."""
-    gathered: dict[tuple[str, bool], list[int]] = {}
+    gathered: dict[tuple[str, bool, int], list[int]] = {}
     for place, row in enumerate(rows):
         move = asks[row][1]
         if move is not None:
-            gathered.setdefault((move.motion.wave, move.motion.every.unit == "beats"), []).append(place)
-    return tuple(_gather(wave, beats, places, asks, rows, table) for (wave, beats), places in gathered.items())
+            samples = 0 if move.path is None else len(move.path)
+            key = (move.motion.wave, move.motion.every.unit == "beats", samples)
+            gathered.setdefault(key, []).append(place)
+    return tuple(_gather(wave, beats, places, asks, rows, table) for (wave, beats, _), places in gathered.items())
 
 
 def _gather(wave: str, beats: bool, places: list[int], asks: Mapping[int, _Ask], rows: Ints, table: RigTable) -> Waves:
@@ -240,12 +310,13 @@ def _gather(wave: str, beats: bool, places: list[int], asks: Mapping[int, _Ask],
         at=at,
         low=np.array([asks[row][0] for row in rows[at]]),
         high=np.array([move.high for move in moves]),
-        every=np.array([move.motion.every.amount for move in moves]),
-        phase=np.array([move.motion.offset - move.rank for move in moves]),
+        every=np.array([move.motion.every.amount * move.laps for move in moves]),
+        phase=np.array([(move.motion.offset - move.rank) / move.laps for move in moves]),
         width=np.array([move.motion.width for move in moves]),
         seed=np.array([move.motion.seed for move in moves], dtype=np.uint64),
         order=_random_order(moves),
         lead=table.lead_of[rows[at]],
+        paths=np.array([move.path for move in moves]) if moves[0].path is not None else None,
     )
 
 

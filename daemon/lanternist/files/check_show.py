@@ -7,7 +7,7 @@ from lanternist.core.css_colours import CSS_COLOURS
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched
 from lanternist.core.selectors import SelectorError, select
-from lanternist.core.show import Colour, ColourEffect, ColourTable, Effect, Part, Playable
+from lanternist.core.show import Aim, AimEffect, AimTable, Colour, ColourEffect, ColourTable, Effect, Part, Playable
 from lanternist.files.check_patch import twice
 from lanternist.files.check_profile import parameters_of
 from lanternist.files.check_selectors import unknown_terms
@@ -72,8 +72,8 @@ def _part(view: View, show: Document, piece: Piece[Part]) -> Iterator[Problem]:
     chosen = [] if problems else chosen_by(view, part)
     for at, colour in _plain_colours(part.colour):
         yield from _colour(show, (*path, "colour", *at), colour)
-    if part.aim is not None:
-        yield from _aim(view, show, (*path, "aim"), part.aim)
+    for at, point in _points(part.aim):
+        yield from _point(view, show, (*path, "aim", *at), point)
     for name, value in part.values.items():
         yield from _value(show, (*path, name), name, value, chosen)
     if chosen and view.is_whole:
@@ -185,7 +185,18 @@ def _colour_table(show: Document, path: Path, colour: ColourTable) -> Iterator[P
         yield show.problem(path, f"x and y make {colour.x + colour.y:g} together", "no colour has more than 1")
 
 
-def _aim(view: View, show: Document, path: Path, point: str) -> Iterator[Problem]:
+def _points(aim: Aim | None) -> list[tuple[Path, str]]:
+    """The points that a part names, each with its path from the key on."""
+    if isinstance(aim, AimEffect):
+        return [(("low",), aim.low), (("high",), aim.high)]
+    if isinstance(aim, AimTable):
+        return [(("point", index), one) for index, one in enumerate(aim.point)]
+    if isinstance(aim, list):
+        return [((index,), one) for index, one in enumerate(aim)]
+    return [] if aim is None else [((), aim)]
+
+
+def _point(view: View, show: Document, path: Path, point: str) -> Iterator[Problem]:
     if view.rig is None:
         return
     points = table(view.rig, "points")

@@ -357,7 +357,7 @@ MUTATIONS = (
     Mutation("zones are seen from the wrong side", beams.Beams, "directions", lambda self, pan, tilt: np.stack(
         [np.sin(np.radians(tilt)) * np.sin(np.radians(pan)), np.sin(np.radians(tilt)) * np.cos(np.radians(pan)),
          np.cos(np.radians(tilt))], axis=-1), through_a_zone),
-    Mutation("no windows", movement, "_narrow", _nothing, out_of_a_window),
+    Mutation("no windows", movement, "reach", lambda table: (table.low, table.high), out_of_a_window),
     Mutation("fog without end", fog.Machines, "limited", _same, fog_all_the_time),
     Mutation("fog time is not counted", fog.Machines, "_pass", _nothing, fog_all_the_time),
     Mutation("ten minutes are one", fog, "BINS", 62, fog_all_the_time),

@@ -4,7 +4,8 @@ A beam is a cone from the fixture's place, as wide as its profile says, and noth
 between the axis of the beam and the nearest point of the box is exact: 0 if the axis meets the box, else the least to
 any of its twelve edges as seen from the fixture, each a piece of a great circle.
 
-Only fixtures that pan or tilt are held: where the others point is not written down.
+Held are fixtures that pan or tilt, and those that say where they were pointed at (`points_at`): where the others shine
+is not written down.
 """
 
 import itertools
@@ -13,10 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lanternist.core.aim import PLACE_UNKNOWN
+from lanternist.core.aim import Heads, directions, heads_of
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.guard.flashing import Marks
-from lanternist.core.patch import Patched
 from lanternist.core.rig_table import RigTable
 
 # A beam whose profile names no angle.
@@ -45,8 +45,7 @@ class Beams:
     tilt: Ints
     has_pan: Floats
     has_tilt: Floats
-    up: Floats
-    facing: Floats
+    base: Floats
     half: Floats
     edges: Floats
     near: Floats
@@ -71,10 +70,8 @@ class Beams:
         return dark
 
     def directions(self, pan: Floats, tilt: Floats) -> Floats:
-        """Where the heads shine, unit vectors (h, 3); the same as `core.aim.direction`."""
-        heading, lean = np.radians(pan + self.facing), np.radians(tilt)
-        flat = np.sin(lean)
-        return np.stack([flat * np.sin(heading), flat * np.cos(heading), self.up * np.cos(lean)], axis=-1)
+        """Where the heads shine, unit vectors (h, 3)."""
+        return directions(self.base, pan, tilt)
 
     def angles(self, direction: Floats) -> Floats:
         """The angle between each head's axis and the nearest point of each zone, in degrees, (h, z)."""
@@ -100,52 +97,41 @@ class Beams:
 
 def beams_of(table: RigTable) -> Beams:
     """The heads and zones of a rig."""
-    heads = [(number, one) for number, one in enumerate(table.patched) if _turns(table, number)]
-    pan, tilt = (np.array([_axis(table, number, which) for number, _ in heads], dtype=np.intp) for which in _AXES)
-    places = np.array([one.fixture.at or PLACE_UNKNOWN for _, one in heads]).reshape(-1, 1, 3)
+    all_heads = heads_of(table)
+    known = np.flatnonzero(all_heads.known)
+    pan, tilt = all_heads.rows[known].T
+    places = all_heads.at[known][:, None, :]
     zones = [np.sort(np.array([zone.from_, zone.to]), axis=0) for zone in table.rig.limits.zones]
     boxes = np.array(zones).reshape(-1, 2, 3)
     near, far = boxes[:, 0] - places, boxes[:, 1] - places
+    inside = np.all((near <= 0) & (far >= 0), axis=-1)
     corners = np.where(_CORNERS == 0, near[:, :, None, :], far[:, :, None, :])
     ends = _unit(corners)[:, :, _EDGES]
     start, end = ends[:, :, :, 0], ends[:, :, :, 1]
     normal = _unit(np.cross(start, end))
     return Beams(
-        fixture=np.array([number for number, _ in heads], dtype=np.intp),
+        fixture=known,
         pan=pan,
         tilt=tilt,
         has_pan=(pan < table.rows).astype(np.float64),
         has_tilt=(tilt < table.rows).astype(np.float64),
-        up=np.array([1.0 if one.fixture.hangs == "up" else -1.0 for _, one in heads]),
-        facing=np.array([one.fixture.facing_deg for _, one in heads], dtype=np.float64),
-        half=np.array([_half(table, number, one) for number, one in heads]),
+        base=all_heads.base[known],
+        half=np.array([_half(table, one, all_heads) for one in known.tolist()]),
         edges=np.stack([start, end, normal, np.cross(normal, start), np.cross(end, normal)], axis=-2),
         near=near,
         far=far,
-        inside=((near <= 0) & (far >= 0)).all(axis=-1),
-        last=np.zeros((2, len(heads))),
-        seen=np.full(len(heads), -math.inf),
+        inside=inside,
+        last=np.zeros((2, len(known))),
+        seen=np.full(len(known), -math.inf),
     )
 
 
-_AXES = ("pan", "tilt")
-
-
-def _turns(table: RigTable, fixture: int) -> bool:
-    return any(_axis(table, fixture, which) < table.rows for which in _AXES)
-
-
-def _axis(table: RigTable, fixture: int, which: str) -> int:
-    """The row of an axis of a fixture, or one past the last."""
-    rows = np.flatnonzero((table.fixture == fixture) & np.isin(np.arange(table.rows), table.of_kind(which)))
-    return int(rows[0]) if len(rows) else table.rows
-
-
-def _half(table: RigTable, fixture: int, one: Patched) -> float:
+def _half(table: RigTable, fixture: int, heads: Heads) -> float:
     """Half the beam, and half a slot value of each axis that has no fine slot."""
+    profile = table.patched[fixture].profile
     coarse = table.linear.row[table.linear.fine < 0]
-    spans = ((_axis(table, fixture, "pan"), one.profile.pan_deg), (_axis(table, fixture, "tilt"), one.profile.tilt_deg))
-    return (one.profile.beam_deg or BEAM_DEG) / 2 + sum(span / 510 for row, span in spans if row in coarse)
+    spans = zip(heads.rows[fixture], (profile.pan_deg, profile.tilt_deg), strict=True)
+    return (profile.beam_deg or BEAM_DEG) / 2 + sum(span / 510 for row, span in spans if row in coarse)
 
 
 def _unit(vectors: Floats) -> Floats:

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lanternist.core.aim import reach
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.guard.flashing import Marks
 from lanternist.core.rig_table import RigTable
-from lanternist.core.selectors import select
 
 # A head that can be this far off, in degrees, has not arrived.
 ARRIVED_DEG = 1.0
@@ -110,11 +110,10 @@ def movement_of(table: RigTable) -> Movement:
     rows = np.concatenate([pan, table.of_kind("tilt")])
     profiles = [table.patched[fixture].profile for fixture in table.fixture[rows]]
     is_pan = np.arange(len(rows)) < len(pan)
-    low, high = table.low[rows].copy(), table.high[rows].copy()
+    low, high = (ends[rows] for ends in reach(table))
     speed = _figures([one.pan_deg_per_s for one in profiles], [one.tilt_deg_per_s for one in profiles], is_pan)
     power = _figures([one.pan_deg_per_s2 for one in profiles], [one.tilt_deg_per_s2 for one in profiles], is_pan)
-    off = high - low + speed * speed / power
-    _narrow(table, rows, is_pan, low, high)
+    off = table.high[rows] - table.low[rows] + speed * speed / power
     shut = low > high
     at, rate, wanted = np.zeros((3, len(rows)))
     held = np.zeros(len(rows), dtype=np.bool_)
@@ -123,14 +122,3 @@ def movement_of(table: RigTable) -> Movement:
 
 def _figures(pan: list[float], tilt: list[float], is_pan: Marks) -> Floats:
     return np.where(is_pan, np.array(pan, dtype=np.float64), np.array(tilt, dtype=np.float64))
-
-
-def _narrow(table: RigTable, rows: Ints, is_pan: Marks, low: Floats, high: Floats) -> None:
-    """Bring in the windows."""
-    for window in table.rig.limits.windows:
-        fixtures = {table.cells[cell].fixture for cell in select([window.on], table.cells)}
-        own = np.isin(table.fixture[rows], list(fixtures))
-        for ends, axis in ((window.pan, own & is_pan), (window.tilt, own & ~is_pan)):
-            if ends is not None:
-                low[axis] = np.maximum(low[axis], min(ends))
-                high[axis] = np.minimum(high[axis], max(ends))
