@@ -88,16 +88,21 @@ def copy_gig(
 
 @contextlib.contextmanager
 def playing(
-    gig: Path, *, before: Sequence[str] = (), packages: Path | None = None, control: Path | None = None
+    gig: Path,
+    *,
+    before: Sequence[str] = (),
+    after: Sequence[str] = (),
+    packages: Path | None = None,
+    control: Path | None = None,
 ) -> Iterator[Night]:
     """The daemon on `gig`. It is killed at the end if the test has not stopped it.
 
-    before: words of a command that starts it. packages: a folder with more packages for it to import.
+    before, after: words before and after the command that starts it. packages: a folder with more packages for it.
     control: the control socket, if not beside the gig.
     """
     control, log = control or gig.parent / "control", gig.parent / "log"
     with log.open("wb") as lines:
-        command = [*before, sys.executable, "-m", "lanternist", "run", str(gig)]
+        command = [*before, sys.executable, "-m", "lanternist", "run", str(gig), *after]
         environment = _environment(control) | ({} if packages is None else {"PYTHONPATH": str(packages)})
         process = subprocess.Popen(command, env=environment, stdout=lines, stderr=lines)
         try:

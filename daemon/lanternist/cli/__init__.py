@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Sequence
 
-from lanternist.cli import address, check, demo, loadin, run, send, sheet, watch
+from lanternist.cli import address, check, demo, loadin, replay, run, send, sheet, watch
 
 DESCRIPTION = """\
 The light operator for a DJ who plays alone.
@@ -15,6 +15,7 @@ The light operator for a DJ who plays alone.
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
                      lanternist send ...      ask it for something
+  afterwards         lanternist replay FILE  play a recorded night again
   to try it out      lanternist demo          the bundled gig, with nothing connected
 """
 
@@ -25,7 +26,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, address, sheet, loadin, send, watch, demo):
+    for module in (run, check, address, sheet, loadin, send, watch, replay, demo):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:

@@ -153,7 +153,8 @@ def _summary(status: Status, left: int) -> int:
     print(f"  beat       {beat['bpm']:.2f} bpm heard, {BPM:g} played; {beat['state']} on {beat['source']}")
     for output in status["outputs"]:
         print(
-            f"  output     {output['name']}: " + ", ".join(f"{k} {v}" for k, v in output.items() if k != "name" and v)
+            f"  output     {output['name']}: "
+            + ", ".join(f"{k} {v}" for k, v in output.items() if k not in ("name", "for_s") and v)
         )
     print(f"  end        {'in good order' if left == 0 else f'with exit status {left}'}")
     return 1 if frames["faults"] or left else 0

@@ -2,6 +2,8 @@
 
 import argparse
 import sys
+from functools import partial
+from pathlib import Path
 
 from lanternist.cli.arguments import add_gig
 
@@ -10,7 +12,7 @@ Ctrl-C or SIGTERM ends it; the outputs are left in the state that the rig's `on_
 The control socket is at $LANTERNIST_SOCKET if that is set, else where `lanternist send` looks for it.
 
 exit status: 0 stopped in good order, 1 the gig has mistakes (lanternist check tells all of them),
-2 wrong command line or no such gig, 3 already running, 4 stopped, but a part would not end
+2 wrong command line, no such gig, or cannot record, 3 already running, 4 stopped, but a part would not end
 """
 
 
@@ -24,6 +26,12 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add_gig(parser)
+    parser.add_argument(
+        "--record",
+        type=Path,
+        metavar="FILE",
+        help="keep the night in FILE.jsonl and FILE.pcapng, up to 2 GB, for lanternist replay",
+    )
     parser.set_defaults(run=run)
 
 
@@ -33,6 +41,7 @@ def run(args: argparse.Namespace) -> int:
     from lanternist.runtime import daemon
     from lanternist.runtime.gigs import load
     from lanternist.runtime.log import start_log
+    from lanternist.runtime.recorder import Recorder, RecorderError
 
     if not args.gig.is_dir():
         print(f"{args.gig}: there is no such folder; a gig is a folder with rig.toml and show.toml", file=sys.stderr)
@@ -44,10 +53,14 @@ def run(args: argparse.Namespace) -> int:
         return 1
     log = start_log()
     try:
-        return daemon.run(gig, default_socket())
+        keep = None if args.record is None else partial(Recorder, args.record, gig, args.rig)
+        return daemon.run(gig, default_socket(), keep)
     except daemon.AlreadyRunningError as error:
         print(error, file=sys.stderr)
         return 3
+    except RecorderError as error:
+        print(error, file=sys.stderr)
+        return 2
     except (daemon.InputError, daemon.OutputError) as error:
         print(error, file=sys.stderr)
         return 1

@@ -115,6 +115,9 @@ def _ways(status: Snapshot) -> RenderableType:
     table = _table("in and out", "", "")
     for name, way in _named_ways(status):
         table.add_row(name, *_how_it_goes(way))
+    if kept := status.get("recording"):
+        how = Text("has ended", "reverse") if kept["error"] else Text("goes on")
+        table.add_row("recording", how, f"to {kept['to']}, {kept['megabytes']} MB")
     frames = status["frames"]
     table.add_row(
         "frames",
@@ -154,6 +157,8 @@ def _troubles(status: Snapshot) -> RenderableType:
     for name, way in _named_ways(status):
         if way["error"] or way.get("warning"):
             text.append(f"{name}: {way['error'] or way['warning']}\n", style="bold")
+    if (kept := status.get("recording")) and kept["error"]:
+        text.append(f"recording: {kept['error']}; the night goes on without it\n", style="bold")
     limits = status["limits"]
     if limits["acknowledged"]:
         text.append(f"{limits['flashes_per_second']} flashes a second are allowed here; {limits['acknowledged']}\n")

@@ -8,23 +8,23 @@ import signal
 import socket
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
-from lanternist.core.rig_table import compile_rig
-from lanternist.core.show_table import compile_show
 from lanternist.files.gig import Gig
 from lanternist.inputs import registry as inputs
 from lanternist.inputs.contract import InputError
 from lanternist.inputs.control import ControlInput, is_served
 from lanternist.outputs import registry as outputs
 from lanternist.outputs.contract import OutputError
+from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.loop import Loop
+from lanternist.runtime.recorder import Recorder
 from lanternist.runtime.sender import Sender
 from lanternist.runtime.status import snapshot
 
@@ -42,13 +42,15 @@ class AlreadyRunningError(Exception):
     """Another daemon answers at the control socket."""
 
 
-def run(gig: Gig, path: Path) -> int:
+def run(gig: Gig, path: Path, make_recorder: Callable[[], Recorder] | None = None) -> int:
     """Play `gig` until SIGINT, SIGTERM or SIGHUP; control socket at `path`. Gives the exit status.
+
+    make_recorder: gives what keeps the night, if it is to be kept; called when it is sure that there will be one.
 
     Raises AlreadyRunningError, and OutputError or InputError for a plug-in that is broken.
     """
     with _the_only_one(path):
-        return _run(gig, path)
+        return _run(gig, path, make_recorder() if make_recorder else None)
 
 
 @contextmanager
@@ -68,9 +70,8 @@ def _the_only_one(path: Path) -> Iterator[None]:
         yield
 
 
-def _run(gig: Gig, path: Path) -> int:
-    table = compile_rig(gig.rig, gig.profiles)
-    operator = Operator(table, compile_show(gig.show, table))
+def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
+    operator = make_operator(gig)
     inbox = Inbox()
     senders = make_senders(gig)
     loop = Loop(
@@ -79,6 +80,7 @@ def _run(gig: Gig, path: Path) -> int:
         senders,
         report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now),
         say=log.info,
+        recorder=recorder,
     )
     control = ControlInput(path, loop.ask, lambda: operator.show.by_name, operator.loadin.wrong)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
@@ -89,7 +91,13 @@ def _run(gig: Gig, path: Path) -> int:
     for part in parts:
         part.start()
     _say_hello(gig, operator)
-    return _play(loop, senders, listeners, gig.rig.on_stop)
+    if recorder is not None:
+        recorder.start()
+    status = _play(loop, senders, listeners, gig.rig.on_stop)
+    if recorder is not None and not recorder.end(PATIENCE_S):
+        log.warning("the recording was not written to its end within %g s", PATIENCE_S)
+        return UNCLEAN
+    return status
 
 
 def make_senders(gig: Gig) -> list[Sender]:

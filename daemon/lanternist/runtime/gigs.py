@@ -1,16 +1,25 @@
-"""Loading a gig with the settings of the outputs and inputs that are installed here."""
+"""Loading a gig with the settings of the outputs and inputs that are installed here, and what plays it."""
 
 from collections.abc import Mapping
 from pathlib import Path
 
+from lanternist.core.operator import Operator
 from lanternist.core.profile import Profile
 from lanternist.core.rig import Rig
+from lanternist.core.rig_table import compile_rig
+from lanternist.core.show_table import compile_show
 from lanternist.files.check_rig import Ways
 from lanternist.files.gig import Gig, load_gig
 from lanternist.files.gig import load_rig as load_rig_of
 from lanternist.files.problems import Problem
 from lanternist.inputs.registry import INPUTS
 from lanternist.outputs.registry import OUTPUTS
+
+
+def make_operator(gig: Gig) -> Operator:
+    """The operator of a gig, before its night has begun."""
+    table = compile_rig(gig.rig, gig.profiles)
+    return Operator(table, compile_show(gig.show, table))
 
 
 def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]]:

@@ -2,7 +2,7 @@
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +12,7 @@ from lanternist.core.encode import Slots
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S, Pacer
 from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.recorder import Recorder
 from lanternist.runtime.sender import LEARNS, Sender
 
 # A minute of frames: enough for a p99.9 that means something, little enough to sort between two frames.
@@ -60,6 +61,7 @@ class Loop:
     senders: Sequence[Sender]
     report: Callable[[float], dict[str, object]]
     say: Callable[[str], None]
+    recorder: Recorder | None = None
     pacer: Pacer = field(init=False)
     lateness: Lateness = field(default_factory=Lateness)
     _stopping: bool = False
@@ -81,13 +83,18 @@ class Loop:
         """Make frames until `stop`."""
         self.pacer = Pacer(time.monotonic())
         self.operator.begin(self.pacer.start)
+        if self.recorder is not None:
+            self.recorder.begin(self.pacer.start)
         while not self._stopping:
             self._frame()
 
     def leave(self, seconds: float) -> None:
         """Go to the state that the rig asks for at the end, and show it for a while."""
-        self.operator.leave(time.monotonic())
-        until = time.monotonic() + seconds
+        now = time.monotonic()
+        self.operator.leave(now)
+        if self.recorder is not None:
+            self.recorder.leave(now)
+        until = now + seconds
         while time.monotonic() < until:
             self._frame()
 
@@ -95,16 +102,21 @@ class Loop:
         self._wait()
         now = time.monotonic()
         self.pacer.begin(now)
-        for event in () if self._stopping else self.inbox.take():
+        events = () if self._stopping else tuple(self.inbox.take())
+        for event in events:
             self.operator.take(event)
         # What a slow output takes besides is a matter of its own lead.
-        delay = min((sender.delay for sender in self.senders), default=0.0)
-        self._hand_over(self.operator.frame(now, self._takes + delay))
+        takes = self._takes + min((sender.delay for sender in self.senders), default=0.0)
+        slots = slots_of(self.operator, self.operator.frame(now, takes))
+        self._hand_over(slots)
         took = time.monotonic() - now
         self._takes += (min(took, PERIOD_S) - self._takes) * LEARNS
         self.lateness.add(self.pacer.lateness, took)
-        for notice in self.operator.notices():
+        notices = self.operator.notices()
+        for notice in notices:
             self.say(notice)
+        if self.recorder is not None:
+            self.recorder.frame(now, takes, events, slots, notices)
         while self._asked:
             self._answer(self._asked.pop(), now)
 
@@ -122,7 +134,11 @@ class Loop:
         if left > 0:
             time.sleep(left)
 
-    def _hand_over(self, frame: Slots) -> None:
-        slots = {universe: frame[at].tobytes() for at, universe in enumerate(self.operator.rig.universes)}
+    def _hand_over(self, slots: Mapping[int, bytes]) -> None:
         for sender in self.senders:
             sender.offer({universe: slots[universe] for universe in sender.universes})
+
+
+def slots_of(operator: Operator, frame: Slots) -> dict[int, bytes]:
+    """A frame as the outputs get it: universe to 512 slots."""
+    return {universe: frame[at].tobytes() for at, universe in enumerate(operator.rig.universes)}

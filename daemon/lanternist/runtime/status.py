@@ -32,6 +32,7 @@ def snapshot(
         "limits": _limits(operator.rig.rig.limits),
         "outputs": [sender.describe() for sender in senders],
         "inputs": [listener.describe() for listener in listeners],
+        "recording": None if loop.recorder is None else loop.recorder.describe(),
         "frames": {
             "begun": loop.pacer.begun,
             "late": loop.pacer.late,
