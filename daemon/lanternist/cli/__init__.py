@@ -15,7 +15,7 @@ The light operator for a DJ who plays alone.
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
                      lanternist send ...      ask it for something
-  afterwards         lanternist replay FILE  play a recorded night again
+  afterwards         lanternist replay FILE   play a recorded night again
   to try it out      lanternist demo          the bundled gig, with nothing connected
 """
 

@@ -45,11 +45,13 @@ def event_line(event: Event) -> Line:
 
 def read_event(line: Line) -> Event:
     """The event of a line from `event_line`. Raises ValueError when there is no such event."""
-    values = {name: value for name, value in line.items() if name != "event"}
+    # An event holds what does not change: what JSON calls a list was a tuple.
+    values = {name: tuple(value) if isinstance(value, list) else value for name, value in line.items()}
+    kind = values.pop("event", "")
     try:
         if "control" in values:
             values["control"] = Control(*values["control"])
-        event: Event = _EVENTS[line["event"]](**values)
+        event: Event = _EVENTS[kind](**values)
     except (KeyError, TypeError) as error:
         raise ValueError(f"no event is like this: {str(line)[:200]}") from error
     return event
