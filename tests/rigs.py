@@ -16,16 +16,25 @@ from lanternist.core.show_table import ShowTable, compile_show
 
 _SHUTTER = '{ is = "shutter", ranges = [{ to = 7, does = "open" }, { to = 255, does = "strobe", hz = [0.5, 20.0] }] }'
 
+# The primaries of a screen, IEC 61966-2-1, so that "red" is the red emitter alone.
+_SCREEN = (
+    "emitters = { red = { x = 0.64, y = 0.33, flux = 0.2126390058715103 }, "
+    "green = { x = 0.3, y = 0.6, flux = 0.7151686787677559 }, "
+    "blue = { x = 0.15, y = 0.06, flux = 0.07219231536073371 } }"
+)
+
 _PROFILES = f"""
 [dimmer]
 title = "Dimmer pack channel"
 kind = "dimmer"
+curve = "linear"
 modes.1.slots = ["intensity"]
 modes.2.slots = ["intensity", "intensity-fine"]
 
 [par]
 title = "LED par"
 kind = "wash"
+{_SCREEN}
 modes.3.slots = ["red", "green", "blue"]
 modes.4.slots = ["intensity", "red", "green", "blue"]
 modes.8.slots = ["intensity", "red", "green", "blue", "white", {_SHUTTER}, "program",
@@ -34,6 +43,7 @@ modes.8.slots = ["intensity", "red", "green", "blue", "white", {_SHUTTER}, "prog
 [bar]
 title = "LED bar of four cells"
 kind = "bar"
+{_SCREEN}
 modes.12.slots = [{{ cells = 4, slots = ["red", "green", "blue"] }}]
 modes.14.slots = ["intensity", {_SHUTTER}, {{ cells = 4, slots = ["red", "green", "blue"] }}]
 modes.16.slots = [{{ cells = 4, slots = ["intensity", "red", "green", "blue"] }}]
@@ -41,6 +51,7 @@ modes.16.slots = [{{ cells = 4, slots = ["intensity", "red", "green", "blue"] }}
 [head]
 title = "Moving head"
 kind = "spot"
+{_SCREEN}
 pan_deg = 540
 tilt_deg = 270
 modes.11.slots = ["pan", "pan-fine", "tilt", "tilt-fine", "speed", "intensity", "intensity-fine",

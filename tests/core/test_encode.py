@@ -123,14 +123,14 @@ modes.1.slots = ["intensity", { is = "strobe", ranges = [{ to = 9, does = "open"
 
 def test_at_rest_a_frame_is_dark_with_its_fixed_slots_held() -> None:
     one = table(one_fixture("par", "8"))
-    assert slots_at(one)[:8] == [0, 0, 0, 0, 255, 3, 0, 10]
+    assert slots_at(one)[:8] == [0, 255, 255, 255, 255, 3, 0, 10]
 
 
 def test_a_frame_is_new_each_time() -> None:
     one = table(one_fixture("par", "8"))
     first = encode(one, one.rest)
     first[:] = 7
-    assert encode(one, one.rest)[0].tolist() == [0, 0, 0, 0, 255, 3, 0, 10] + [0] * 504
+    assert encode(one, one.rest)[0].tolist() == [0, 255, 255, 255, 255, 3, 0, 10] + [0] * 504
 
 
 def some_levels(one: RigTable, shares: list[float]) -> Floats:

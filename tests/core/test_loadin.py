@@ -94,7 +94,7 @@ def test_one_fixture_is_up_at_its_highlight_and_all_others_down() -> None:
     assert len(booth.lit()) == 7
     assert booth.ask("light", "par 2") == ""
     assert booth.lit() == {"par 2"}
-    assert booth.slots[0, 10:18].tolist() == [255, 0, 0, 0, 255, 3, 0, 10]
+    assert booth.slots[0, 10:18].tolist() == [255, 255, 255, 255, 255, 3, 0, 10]
 
 
 def test_the_show_goes_on_underneath_and_comes_back() -> None:
@@ -213,7 +213,7 @@ def test_a_slot_by_its_number_goes_through_levels() -> None:
     assert booth.slots[0, 10] == 200
     assert booth.lit() == {"par 2"}
     assert slot(booth, "1.12", 100) == ""
-    assert booth.slots[0, 10:13].tolist() == [200, 100, 0]
+    assert booth.slots[0, 10:13].tolist() == [200, 100, 255]
     # Without a dimmer slot the slot alone gives light: the other emitters are off.
     assert slot(booth, "2.2", 90) == ""
     assert booth.slots[1, :3].tolist() == [0, 90, 0]

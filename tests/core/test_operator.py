@@ -29,6 +29,7 @@ when = { midi = "note", channel = 10, number = 38 }
 tap = true
 """
 PAD, LEFT_PAD, TAP_PAD = (Control("note", 10, number) for number in (36, 37, 38))
+HOUSE = 8  # 20 per cent to the eye: CIE 1976 L* = 20 is Y = 0.0299, of 255
 DIMMER = 10  # the first slot of "par 2"
 
 
@@ -52,7 +53,7 @@ def on(of: Operator) -> set[str]:
 
 
 def test_what_the_show_starts_with_is_on_from_the_first_frame() -> None:
-    assert dimmer(operator(), 0.0) == round(0.2 * 255)
+    assert dimmer(operator(), 0.0) == HOUSE
 
 
 def test_a_touch_is_in_the_frame_after_it() -> None:
@@ -194,7 +195,7 @@ def test_a_fault_that_lasts_ends_in_the_safe_scene_alone(monkeypatch: pytest.Mon
     for frame in range(FAULTS_BEFORE_SAFE):
         one.frame(frame * 0.025)
     assert on(one) == {"house"}
-    assert dimmer(one, 5.0) == round(0.2 * 255)
+    assert dimmer(one, 5.0) == HOUSE
 
 
 def test_the_safe_scene_does_not_end_a_blackout(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -212,12 +213,12 @@ def test_without_a_safe_scene_the_light_comes_back_as_it_was(monkeypatch: pytest
     one.frame(0.0)
     break_rendering(monkeypatch, times=3 * FAULTS_BEFORE_SAFE)
     for frame in range(1, 3 * FAULTS_BEFORE_SAFE + 1):
-        assert dimmer(one, frame * 0.025) == round(0.2 * 255)
+        assert dimmer(one, frame * 0.025) == HOUSE
     assert on(one) == {"house"}
-    assert dimmer(one, 5.0) == round(0.2 * 255)
+    assert dimmer(one, 5.0) == HOUSE
 
 
-@pytest.mark.parametrize(("on_stop", "level"), [("blackout", 0), ("hold", 255), ("house", round(0.2 * 255))])
+@pytest.mark.parametrize(("on_stop", "level"), [("blackout", 0), ("hold", 255), ("house", HOUSE)])
 def test_leaving_gives_the_state_that_the_rig_asks_for_and_no_fog(on_stop: str, level: int) -> None:
     one = operator(rig_with(f'on_stop = "{on_stop}"'))
     one.take(Action("start", 0.0, "full"))

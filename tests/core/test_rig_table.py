@@ -73,7 +73,7 @@ def test_base_state_is_dark_open_white_and_centred() -> None:
             ("head 1", "pan"), ("head 1", "zoom"), ("fogger", "fog"),
         ]
     }  # fmt: skip
-    assert list(rest.values()) == [0.0, 1.0, 0.0, 1.0, 0.0, 0.0, 0.5, 0.0]
+    assert list(rest.values()) == [0.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.5, 0.0]
     assert CLUB_TABLE.rest[-1] == 1.0
 
 

@@ -150,12 +150,12 @@ class DeskModel:
     def _share_of_light(self, one: On, weight: float, light: Parameter, now: float, beat: float) -> float:
         """Its light as a share of all the light there is with what stands under it."""
         wanted, share = _asked(one, light, now, beat)
-        own = weight * max(0.01, self.level.get(one.piece.name, 1.0) * wanted * share)
+        own = weight * max(0.01, _luminance(self.level.get(one.piece.name, 1.0) * wanted * share))
         under = [
             other for other in self.on.values()
             if (other.piece.priority, other.latest) < (one.piece.priority, one.latest)
         ]  # fmt: skip
-        all_light = own + (1.0 - weight) * self._htp(light, now, beat, under)
+        all_light = own + (1.0 - weight) * _luminance(self._htp(light, now, beat, under))
         return own / all_light if all_light > 0 else 0.0
 
     def _htp(self, parameter: Parameter, now: float, beat: float, among: list[On] | None = None) -> float:
@@ -174,6 +174,11 @@ class DeskModel:
                 cover = max(cover, one.weight(now))
             value = (1.0 - cover) * value + highest
         return value
+
+
+def _luminance(lightness: float) -> float:
+    """CIE 1976 L* (here 0-1) to relative luminance."""
+    return ((lightness + 0.16) / 1.16) ** 3 if lightness > 0.08 else lightness / 9.032962962962963
 
 
 def _asked(one: On, parameter: Parameter, now: float, beat: float) -> tuple[float, float]:

@@ -22,17 +22,17 @@ from lanternist.core.rig import Fixture, Rig
 
 Array = NDArray[np.float64]
 
-# Linear sRGB at full, times relative luminance: typical LED emitters, common practice, no source.
-_EMITTERS: dict[str, tuple[tuple[float, float, float], float]] = {
-    "red": ((1, 0, 0), 0.2126),
-    "green": ((0, 1, 0), 0.7152),
-    "blue": ((0, 0, 1), 0.0722),
-    "white": ((1, 1, 1), 1.0),
-    "warm": ((1, 0.45, 0.14), 0.9),
-    "cold": ((1, 1, 1), 1.0),
-    "amber": ((1, 0.4, 0), 0.5),
-    "lime": ((0.75, 1, 0.3), 0.9),
-    "uv": ((0, 0, 1), 0.02),
+# CIE 1931 x, y and luminous flux at full: typical LED emitters, common practice, no source.
+_EMITTERS: dict[str, tuple[float, float, float]] = {
+    "red": (0.690, 0.308, 0.278059),
+    "green": (0.170, 0.700, 0.662420),
+    "blue": (0.140, 0.050, 0.059520),
+    "white": (0.3127, 0.3290, 1.0),
+    "warm": (0.437, 0.404, 0.9),
+    "cold": (0.3127, 0.3290, 1.0),
+    "amber": (0.570, 0.428, 0.5),
+    "lime": (0.410, 0.550, 0.9),
+    "uv": (0.172, 0.008, 0.02),
 }
 _WHITE_UV = (0.19783, 0.46832)
 _NEAR_M = 2.0
@@ -182,9 +182,9 @@ def _decode_fixture(fixture: Fixture, profile: Profile, frames: NDArray[np.uint8
         if low is not None:
             value = (frames[:, at].astype(np.float64) * 256.0 + frames[:, low]) / 65535.0
         if slot.does == "intensity":
-            own.dim = value
+            own.dim = _response(fixture, profile, value)
         elif slot.does in _EMITTERS:
-            own.emitters[slot.does] = value
+            own.emitters[slot.does] = _response(fixture, profile, value)
         elif slot.does == "shutter":
             own.gate, own.hz = _shutter(slot, frames[:, at])
     whole = parts.get(0, _Parts())
@@ -192,7 +192,7 @@ def _decode_fixture(fixture: Fixture, profile: Profile, frames: NDArray[np.uint8
     for number in numbers:
         own = parts[number]
         if own.emitters or own.dim is not None or (whole.dim is not None and number == min(numbers)):
-            yield _cell(fixture, number, own, whole, len(frames))
+            yield _cell(fixture, profile, number, own, whole)
 
 
 def _shutter(slot: Slot, raw: NDArray[np.uint8]) -> tuple[Array, Array]:
@@ -204,7 +204,8 @@ def _shutter(slot: Slot, raw: NDArray[np.uint8]) -> tuple[Array, Array]:
     return gate[raw], hz[raw]
 
 
-def _cell(fixture: Fixture, number: int, own: _Parts, whole: _Parts, frames: int) -> Cell:
+def _cell(fixture: Fixture, profile: Profile, number: int, own: _Parts, whole: _Parts) -> Cell:
+    frames = len(next(one for one in (whole.dim, *own.emitters.values(), own.dim) if one is not None))
     light = np.ones(frames)
     hz = np.zeros(frames)
     for part in (own, whole) if own is not whole else (own,):
@@ -213,23 +214,34 @@ def _cell(fixture: Fixture, number: int, own: _Parts, whole: _Parts, frames: int
         hz = hz if part.hz is None else np.maximum(hz, part.hz)
     rgb = np.ones((frames, 3))
     if own.emitters:
-        white = _white(own.emitters)
         rgb = np.zeros((frames, 3))
+        figures = {name: _figures(fixture, profile, name) for name in own.emitters}
+        full = sum(flux for _, _, flux in figures.values())
         for name, value in own.emitters.items():
-            colour, bright = _EMITTERS[name]
-            scale = bright / float(luminance(np.array(colour, dtype=np.float64)))
-            rgb += value[:, None] * np.array(colour) * scale / white
+            rgb += value[:, None] * _linear_rgb(*figures[name]) / full
     return Cell(fixture, number, rgb * light[:, None], hz)
 
 
-def _white(emitters: Mapping[str, Array]) -> float:
-    """What the emitters give when asked for white: the white ones beside primaries, else all that is visible."""
-    whites = [name for name in ("white", "warm", "cold") if name in emitters]
-    if {"red", "green", "blue"} <= set(emitters):
-        return sum(_EMITTERS[name][1] for name in whites or ("red", "green", "blue"))
-    return sum(
-        bright for name, (_, bright) in _EMITTERS.items() if name in emitters and (name != "uv" or len(emitters) == 1)
-    )
+def _response(fixture: Fixture, profile: Profile, value: Array) -> Array:
+    """The light of a slot at a share of its range: as the words of `core.dimming` have it."""
+    curve = fixture.curve or profile.curve or ("square" if profile.kind in ("dimmer", "blinder") else "linear")
+    light: Array = {"linear": value, "square": value**2, "s": 3 * value**2 - 2 * value**3}[curve]
+    return light
+
+
+def _figures(fixture: Fixture, profile: Profile, name: str) -> tuple[float, float, float]:
+    """x, y and flux of an emitter; one that is trimmed gives more than was thought."""
+    own = profile.emitters.get(name)
+    x, y, flux = (own.x, own.y, own.flux) if own else _EMITTERS[name]
+    return x, y, flux * 100.0 / fixture.trim.get(name, 100.0)
+
+
+def _linear_rgb(x: float, y: float, flux: float) -> Array:
+    """Linear sRGB (IEC 61966-2-1, matrix as printed) of that luminance; what is out of gamut is clipped."""
+    rows = np.array([(3.2406, -1.5372, -0.4986), (-0.9689, 1.8758, 0.0415), (0.0557, -0.2040, 1.0570)])
+    rgb = np.maximum(rows @ np.array([x / y, 1.0, (1.0 - x - y) / y]), 0.0)
+    scaled: Array = rgb * flux / luminance(rgb)
+    return scaled
 
 
 def dark_before(cells: Sequence[Cell], times: Array) -> tuple[list[Cell], Array]:

@@ -18,8 +18,8 @@ from tests.nodes import Node, free_port, node
 from tests.players import let_go, press
 
 FULL = 41  # a pad of the demo's show
-WHITE = {1: [255, 0, 0, 0, 255, 3, 0, 0] * 4}
-HOUSE_LEVEL = 89  # 35 per cent
+WHITE = {1: [255, 255, 255, 255, 255, 3, 0, 0] * 4}
+HOUSE_LEVEL = 22  # 35 per cent to the eye
 MIDI_TCP = '[[inputs]]\nby = "midi-tcp"\nport = 0\n'
 OSC = '[[inputs]]\nby = "osc"\nport = 0\n'
 

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
+import numpy as np
 import pytest
 from tests.decoded import artnet_slots, sacn_slots, terminated, wait_for
 from tests.nights import Night, connected, copy_gig, osc, playing
@@ -57,7 +58,7 @@ def nodes() -> Iterator[tuple[Node, Node]]:
         yield artnet, streaming
 
 
-# -- what fixtures should get: levels 0-1 to slots, in the order of the profiles' slot lists
+# -- what fixtures should get: light 0-1 to slots, in the order of the profiles' slot lists
 
 
 def slot(level: float) -> int:
@@ -69,35 +70,49 @@ def wide(level: float) -> list[int]:
     return list(int(level * 65535 + 0.5).to_bytes(2, "big"))
 
 
-def linear(code: str) -> Light:
-    """An sRGB colour as light, its greatest part 1. IEC 61966-2-1; 0x80 is 0.21586 (its table)."""
+def eye(level: float) -> float:
+    """What looks like this level, as light: CIE 1976 L* = 100 x level, as relative luminance."""
+    return float(((level + 0.16) / 1.16) ** 3)
+
+
+def lightness(light: float) -> float:
+    """The level that light looks like, above 8 per cent."""
+    return float(1.16 * light ** (1 / 3) - 0.16)
+
+
+def screen(code: str) -> tuple[float, float]:
+    """The CIE 1931 chromaticity of an sRGB colour. IEC 61966-2-1."""
     parts = [int(code[at : at + 2], 16) / 255 for at in (1, 3, 5)]
-    light = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
-    red, green, blue = (part / max(light) for part in light)
+    rgb = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]) @ rgb
+    x, y, _ = xyz / xyz.sum()
+    return float(x), float(y)
+
+
+def of_leds(x: float, y: float) -> Light:
+    """A chromaticity as drive of typical red, green and blue LEDs that are D65 at full, the strongest at full."""
+    primaries = np.array([[at[0] / at[1], 1.0, (1 - at[0] - at[1]) / at[1]] for at in LEDS]).T
+    white = np.array([0.3127 / 0.3290, 1.0, 0.3583 / 0.3290])
+    drives = np.linalg.solve(primaries, [x / y, 1.0, (1 - x - y) / y]) / np.linalg.solve(primaries, white)
+    red, green, blue = (max(0.0, float(drive)) / float(drives.max()) for drive in drives)
     return red, green, blue
 
 
-def black_body(x: float, y: float) -> Light:
-    """A chromaticity as linear sRGB (the inverse matrix of IEC 61966-2-1), clipped, its greatest part 1."""
-    z = 1 - x - y
-    red = 3.2406 * x - 1.5372 * y - 0.4986 * z
-    green = -0.9689 * x + 1.8758 * y + 0.0415 * z
-    blue = 0.0557 * x - 0.2040 * y + 1.0570 * z
-    light = [max(0.0, part) for part in (red, green, blue)]
-    return light[0] / max(light), light[1] / max(light), light[2] / max(light)
-
-
 def with_white(light: Light) -> list[float]:
-    """Red, green, blue, white: the part common to all three goes to the white emitter, the strongest is at full."""
-    white = min(light)
-    parts = [part - white for part in light] + [white]
-    return [part / max(parts) for part in parts]
+    """Red, green, blue, white at the most output: white is worth all three, so it stands in for their common part.
+
+    At k times the light, white takes w of k x least, and the strongest is full at k = 1 + w: w = least / (1 - least).
+    """
+    least = min(light)
+    white = min(1.0, least / (1 - least)) if least < 1 else 1.0
+    return [*((1 + white) * part - white for part in light), white]
 
 
+LEDS = ((0.690, 0.308), (0.170, 0.700), (0.140, 0.050))
 WHITE: Light = (1.0, 1.0, 1.0)
-TIDE, CORAL, DUSK = linear("#0a50ff"), linear("#ff3c18"), linear("#a010e0")
+TIDE, CORAL, DUSK = (of_leds(*screen(code)) for code in ("#0a50ff", "#ff3c18", "#a010e0"))
 # 2000 K on the Planckian locus by Planck's law and the CIE 1931 observer (published tables agree to 4 digits).
-EMBER = black_body(0.52668, 0.41330)
+EMBER = of_leds(0.52668, 0.41330)
 
 
 def par_rgbw(level: float, light: Light) -> list[int]:
@@ -200,10 +215,10 @@ def drive_small_rig(night: Night, pads: socket.socket, artnet: Node, streaming: 
     osc(door, "/lanternist/blackout", 0)
     see(artnet, streaming, full)
     osc(door, "/lanternist/master", 0.5)
-    see(artnet, streaming, small_rig(0.5, [WHITE] * 12))
+    see(artnet, streaming, small_rig(eye(0.5), [WHITE] * 12))
     osc(door, "/lanternist/master", 1.0)
     pads.sendall(let_go(FULL))
-    see(artnet, streaming, small_rig(0.35, [EMBER] * 12), near=1)
+    see(artnet, streaming, small_rig(eye(0.35), [EMBER] * 12), near=1)
 
 
 def test_large_rig(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
@@ -219,7 +234,7 @@ def test_large_rig(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
 
 def drive_large_rig(night: Night, pads: socket.socket, artnet: Node, streaming: Node) -> None:
     pads.sendall(press(HAZE) + let_go(HAZE))
-    see(artnet, streaming, large_rig(0.35, [EMBER] * 24, SPOTS_AT_REST, haze=HAZY), near=1)
+    see(artnet, streaming, large_rig(eye(0.35), [EMBER] * 24, SPOTS_AT_REST, haze=HAZY), near=1)
     door = night.door("osc")
     # The heads turn to the floor as soon as slow tide is on, and stay there while full makes everything white.
     osc(door, "/lanternist/start", "slow tide")
@@ -227,13 +242,13 @@ def drive_large_rig(night: Night, pads: socket.socket, artnet: Node, streaming: 
     aimed = [one for x in (-4.5, -1.5, 1.5, 4.5) for one in spot(1.0, WHITE, *at_floor(x))]
     see(artnet, streaming, large_rig(1.0, [WHITE] * 24, aimed, haze=HAZY))
     osc(door, "/phone/full", 0.0)
-    tide = [one for x in (-4.5, -1.5, 1.5, 4.5) for one in spot(0.3, TIDE, *at_floor(x))]
+    tide = [one for x in (-4.5, -1.5, 1.5, 4.5) for one in spot(eye(0.3), TIDE, *at_floor(x))]
     see(artnet, streaming, {2: tide})
     osc(door, "/lanternist/stop", "slow tide")
     pads.sendall(press(STORM))
     # The shutter stays open, from 0 to 5; the flashes are made on the intensity.
     for storm in ((2, 255), (2, 0), (2, 255)):
-        see(artnet, streaming, large_rig(0.35, [EMBER] * 24, SPOTS_AT_REST, storm, HAZY), near=1)
+        see(artnet, streaming, large_rig(eye(0.35), [EMBER] * 24, SPOTS_AT_REST, storm, HAZY), near=1)
     pads.sendall(let_go(STORM))
 
 
@@ -245,8 +260,8 @@ def see(artnet: Node, streaming: Node, wanted: dict[int, list[int]], near: int =
 
 FRAME_S = 0.025
 BEATS_WATCHED = 4
-# Of 255 steps over 70 per cent of the way: what a slot can tell of the phase.
-RESOLUTION = 1 / (255 * 0.7)
+# What a slot can tell of the phase at the lower end, where a step is the most to the eye: 70 per cent of the way.
+RESOLUTION = (lightness(eye(0.2) + 1 / 255) - 0.2) / 0.7
 
 
 def check_pulse(receiver: Node, player: Player, wanted: Callable[[float], list[int]]) -> None:
@@ -269,7 +284,7 @@ def check_pulse(receiver: Node, player: Player, wanted: Callable[[float], list[i
         level = slots[0] / 255
         odd = {n: (a, b) for n, (a, b) in enumerate(zip(slots, wanted(level), strict=True), 1) if abs(a - b) > 1}
         assert not odd, f"at {level:.3f}: slot: (is, should be): {odd}"
-        phase = (0.9 - level) / 0.7
+        phase = (0.9 - lightness(level)) / 0.7
         should = player.beat_at(at + FRAME_S / 2)
         off.append((phase - should + 0.5) % 1 - 0.5)
     assert len(off) > BEATS_WATCHED / player.bpm * 60 / FRAME_S * 0.8

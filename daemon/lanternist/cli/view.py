@@ -106,8 +106,8 @@ def _shade(levels: Snapshot) -> str:
     """The colour of the light, as bright as a screen shows it (a gamma of 2.2)."""
     emitters = {name: levels[name] for name in _SHADES if name in levels} or {"warm": 1.0}
     parts = [sum(level * _SHADES[name][part] for name, level in emitters.items()) for part in range(3)]
-    light = levels.get("intensity", 1.0 if levels.keys() & _SHADES.keys() else 0.0)
-    red, green, blue = (round(255 * min(1.0, part * light) ** (1 / 2.2)) for part in parts)
+    level = levels.get("intensity", 1.0 if levels.keys() & _SHADES.keys() else 0.0)
+    red, green, blue = (round(255 * min(1.0, part) ** (1 / 2.2) * level) for part in parts)
     return f"rgb({red},{green},{blue})"
 
 

@@ -1,6 +1,6 @@
 """The desk: what is active now, and the levels that follow from it.
 
-How levels are made, frame by frame:
+How levels are made, frame by frame (intensities are as the eye sees them, see `core.dimming`):
 
 - Every playing scene has a weight, its fade: 0 to 1, even in time. Fades in beats are turned into seconds when they
   begin, at the tempo of that moment. A scene that starts or stops half way through a fade goes on from where it is, and
@@ -12,9 +12,9 @@ How levels are made, frame by frame:
   weight.
 - The colour of a cell cross-fades in light. Where a scene fades, or a chase covers a cell in part, and it has an
   intensity for that cell too, the cell's emitters go to its colour by its share of the light there:
-  w i / (w i + (1 - w) l), with w its weight, i its own intensity (level x value, taken as 0.01 at least) and l that of
-  what it comes over: the scenes of its priority that stand under it, and lower priorities. So what comes up in the dark
-  comes up in its own colour.
+  w i / (w i + (1 - w) l), with w its weight, i the light of its own intensity (of level x value, taken as 0.01 at
+  least) and l that of what it comes over: the scenes of its priority that stand under it, and lower priorities. So what
+  comes up in the dark comes up in its own colour. The light of an intensity is that of `core.dimming`.
 - Intensity merges HTP within one priority: the highest of weight x level x value, over what lower priorities leave,
   which shows through by 1 - the greatest weight among the scenes that touch it.
 - A chase touches in each step what that step says; an intensity that another of its steps has is 0 meanwhile, any

@@ -3,22 +3,26 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from lanternist.core.dimming import dither, slot_of
 from lanternist.core.effects import Floats
 from lanternist.core.rig_table import RigTable
 
 Slots = NDArray[np.uint8]
 
 
-def encode(table: RigTable, levels: Floats) -> Slots:
-    """One frame: (universes, 512) slot values for `levels` (rows + 1, physical units); out of range goes to the end."""
+def encode(table: RigTable, levels: Floats, number: int = 0) -> Slots:
+    """One frame: (universes, 512) slot values for `levels` (rows + 1, physical units); out of range goes to the end.
+
+    number: which frame it is, for slots that are dithered.
+    """
     frame = table.blank.copy()
     flat = frame.reshape(-1)
-    _encode_linear(table, levels, flat)
+    _encode_linear(table, levels, flat, number)
     _encode_shutters(table, levels, flat)
     return frame
 
 
-def _encode_linear(table: RigTable, levels: Floats, flat: Slots) -> None:
+def _encode_linear(table: RigTable, levels: Floats, flat: Slots, number: int) -> None:
     slots = table.linear
     share = levels.take(slots.row)
     share *= levels.take(slots.dimmer)
@@ -26,8 +30,12 @@ def _encode_linear(table: RigTable, levels: Floats, flat: Slots) -> None:
     share += slots.offset
     np.minimum(share, 1.0, out=share)
     np.maximum(share, 0.0, out=share)
+    for curve, at in slots.curved:
+        share[at] = slot_of(curve, share[at])
     share *= slots.most
     share += 0.5
+    if slots.dithered.size:
+        share[slots.dithered] += dither(number, slots.dithered)
     words = share.astype(np.uint16)
     flat[slots.at] = words >> slots.shift
     flat[slots.fine_at] = words[slots.wide]

@@ -109,7 +109,7 @@ class LoadIn:
             self._notices.append(f"load-in is over ({why}); the show has the rig again")
 
     def over(self, wanted: Floats, now: float) -> Floats:
-        """The levels to send: those of load-in while it is on, else those that are wanted."""
+        """The levels to send, in light: those of load-in while it is on, else those that are wanted."""
         if self.on and now - self._asked > ENDS_AFTER_S:
             self.end(f"nothing was asked of it for {ENDS_AFTER_S / 60:g} minutes")
         if not self.on:

@@ -13,11 +13,12 @@ from itertools import groupby
 
 import numpy as np
 
+from lanternist.core.dimming import light_of
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import Look, Playable, Steps
 
-# The least intensity that a fading scene's colour counts for: without it, colour on a dark cell would come with a jump.
+# The least light that a fading scene's colour counts for: without it, colour on a dark cell would come with a jump.
 FAINT = 0.01
 
 
@@ -132,8 +133,8 @@ def _shares(
         return None
     shares = np.broadcast_to(weight, len(look.rows) - look.intensities).copy()
     rows = look.rows[look.own_light]
-    part = shares[look.lit] * np.maximum(lights[look.own_light], FAINT)
-    whole = part + (1.0 - shares[look.lit]) * (left[rows] * under[rows] + highest[rows])
+    part = shares[look.lit] * np.maximum(light_of(lights[look.own_light]), FAINT)
+    whole = part + (1.0 - shares[look.lit]) * light_of(left[rows] * under[rows] + highest[rows])
     shares[look.lit] = part / np.where(whole > 0, whole, 1.0)
     return shares
 

@@ -43,6 +43,7 @@ class Operator:
     faults: int = 0
     refused: int = 0
     _frame: Slots = field(init=False)
+    _number: int = 0
     _faults_in_a_row: int = 0
     _refusal_said: float = -math.inf
     _refused_then: int = 0
@@ -129,10 +130,11 @@ class Operator:
         reading = self.clock.reading(now)
         if not self._leaving:
             self._follow(now, float(beats.max()), reading)
-        wanted = self.loadin.over(self.desk.render(now, beats), now)
+        wanted = self.loadin.over(self.rig.in_light(self.desk.render(now, beats)), now)
         lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
         self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
-        return self.loadin.onto(encode(self.rig, self.levels), now, dark=self.desk.blackout)
+        self._number += 1
+        return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=self.desk.blackout)
 
     def _follow(self, now: float, beat: float, reading: Reading) -> None:
         """Let follow change what it plays. beat: the one that the frame is made for."""

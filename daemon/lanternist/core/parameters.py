@@ -4,9 +4,17 @@ One table. Profiles name slots by it, scenes set values by it, compile makes col
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Unit = Literal["level", "deg", "hz"]
+
+
+class Emitter(NamedTuple):
+    """The light of an emitter at full: its CIE 1931 chromaticity, and its luminous flux on its fixture's scale."""
+
+    x: float
+    y: float
+    flux: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,28 +23,28 @@ class Parameter:
 
     unit: "level" is 0-1 in the core and 0-100 per cent in files; "deg" and "hz" are the same in both.
     rest: the value when no scene touches it. htp: merges highest-takes-precedence (intensity alone does).
-    emitter: relative luminance of the emitter at full, on a scale where those of sRGB sum to 1; None: no emitter.
+    emitter: what an emitter of this kind gives if the profile does not say better; None: no emitter.
     """
 
     unit: Unit = "level"
     rest: float = 0.0
     htp: bool = False
-    emitter: float | None = None
+    emitter: Emitter | None = None
 
 
-# Luminance of red, green and blue: IEC 61966-2-1 (sRGB). White, warm, cold, amber, lime and uv: typical of LED
-# fixtures, common practice, no source; a profile will be able to say better.
+# Emitters: typical LEDs, common practice, no source. Red, green and blue at full are balanced to make D65, as if the
+# maker had seen to it; white and cold are D65 themselves, warm is 3000 K.
 PARAMETERS: dict[str, Parameter] = {
     "intensity": Parameter(htp=True),
-    "red": Parameter(emitter=0.2126),
-    "green": Parameter(emitter=0.7152),
-    "blue": Parameter(emitter=0.0722),
-    "white": Parameter(emitter=1.0),
-    "warm": Parameter(emitter=0.9),
-    "cold": Parameter(emitter=1.0),
-    "amber": Parameter(emitter=0.5),
-    "lime": Parameter(emitter=0.9),
-    "uv": Parameter(emitter=0.02),
+    "red": Parameter(emitter=Emitter(0.690, 0.308, 0.278059)),
+    "green": Parameter(emitter=Emitter(0.170, 0.700, 0.662420)),
+    "blue": Parameter(emitter=Emitter(0.140, 0.050, 0.059520)),
+    "white": Parameter(emitter=Emitter(0.3127, 0.3290, 1.0)),
+    "warm": Parameter(emitter=Emitter(0.437, 0.404, 0.9)),
+    "cold": Parameter(emitter=Emitter(0.3127, 0.3290, 1.0)),
+    "amber": Parameter(emitter=Emitter(0.570, 0.428, 0.5)),
+    "lime": Parameter(emitter=Emitter(0.410, 0.550, 0.9)),
+    "uv": Parameter(emitter=Emitter(0.172, 0.008, 0.02)),
     "pan": Parameter(unit="deg"),
     "tilt": Parameter(unit="deg"),
     "strobe": Parameter(unit="hz"),

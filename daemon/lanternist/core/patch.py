@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from lanternist.core.dimming import Curve
 from lanternist.core.profile import Profile
 from lanternist.core.rig import Fixture, Rig
 from lanternist.core.selectors import Selectable
@@ -10,6 +11,9 @@ from lanternist.core.selectors import Selectable
 CELL_PITCH_M = 0.1
 UNIVERSE = 512  # slots; ANSI E1.11
 SWITCHES = tuple(1 << bit for bit in range(9))  # weights of address switches; common practice, no source
+NOT_LIGHT = frozenset({"fog", "haze", "fan", "motor"})
+# Lamps, whose dimmers have the square law of the trade; LEDs follow their slots.
+ON_DIMMERS = frozenset({"dimmer", "blinder"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +29,21 @@ class Patched:
     def last(self) -> int:
         """The last address it takes; past 512 when it does not fit."""
         return self.fixture.address + self.footprint - 1
+
+    @property
+    def is_lit(self) -> bool:
+        """Whether it gives light at all."""
+        return self.profile.kind not in NOT_LIGHT
+
+    @property
+    def curve(self) -> Curve:
+        """How its light follows its slots: as its menu is set, else as the profile says, else as usual for its kind."""
+        return self.fixture.curve or self.profile.curve or ("square" if self.profile.kind in ON_DIMMERS else "linear")
+
+    @property
+    def brightest(self) -> float:
+        """How bright it is at full, 0-1, where it is trimmed."""
+        return self.fixture.trim.get("intensity", 100.0) / 100.0
 
 
 def patch(rig: Rig, profiles: Mapping[str, Profile]) -> list[Patched]:

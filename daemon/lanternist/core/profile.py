@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag
 
+from lanternist.core.dimming import Curve
 from lanternist.core.model import Model
 
 KINDS = (
@@ -82,15 +83,27 @@ class Mode(Model):
         return sum(1 for _ in self.layout())
 
 
-class Profile(Model):
-    """A fixture type. pan_deg, tilt_deg: the whole travel, centred on 0; its speeds and accelerations at their most.
+class Emitter(Model):
+    """One sort of light in a fixture. x, y: its chromaticity (CIE 1931). flux: its share of the luminous flux."""
 
+    x: Annotated[float, Field(ge=0, le=1)]
+    y: Annotated[float, Field(ge=0.001, le=1)]
+    flux: Annotated[float, Field(gt=0, le=1e6)] = 1.0
+
+
+class Profile(Model):
+    """A fixture type.
+
+    emitters: what is known of them, by name; for others typical figures count. curve: how its light follows its slots
+    (see `core.dimming`). pan_deg, tilt_deg: the whole travel, centred on 0; its speeds and accelerations at their most.
     power_w: what it draws from the mains at most.
     """
 
     title: str = Field(min_length=1, max_length=80)
     kind: Kind
     modes: Annotated[dict[str, Mode], Field(min_length=1)]
+    emitters: dict[str, Emitter] = Field(default_factory=dict)
+    curve: Curve | None = None
     beam_deg: Annotated[float, Field(gt=0, le=180)] | None = None
     power_w: Annotated[float, Field(ge=0, le=50000)] | None = None
     pan_deg: Annotated[float, Field(gt=0, le=1080)] = 540.0

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lanternist.core.dimming import light_at
+from lanternist.core.parameters import EMITTERS
+from lanternist.core.patch import Patched
 from lanternist.core.profile import Slot
 from lanternist.core.rig_table import RigTable
 
@@ -67,6 +70,7 @@ def _place(table: RigTable, address: str) -> tuple[int, int]:
 class _Owner:
     """What is patched to a slot. cell: index into the rig's, the first one's for the whole fixture."""
 
+    of: Patched
     name: str
     cell: int
     slot: Slot
@@ -82,7 +86,7 @@ def _owner(table: RigTable, universe: int, at: int) -> _Owner | None:
             cell, slot = layout[at + 1 - fixture.address]
             first = next(index for index, each in enumerate(table.cells) if each.fixture == number)
             dims = any((other, each.does) == (cell, "intensity") for other, each in layout)
-            return _Owner(fixture.name, first + max(cell - 1, 0), slot, dims)
+            return _Owner(one, fixture.name, first + max(cell - 1, 0), slot, dims)
     return None
 
 
@@ -95,7 +99,11 @@ def _levels(table: RigTable, owner: _Owner, value: int, place: str) -> tuple[tup
     row = table.index.get((owner.cell, does))
     if row is None:
         return ()
-    level = float(table.low[row] + (table.high[row] - table.low[row]) * value / 255)
+    share = value / 255
+    if owner.of.is_lit and (does == "intensity" or does in EMITTERS):
+        trimmed = does == "intensity" or not owner.dims
+        share = min(1.0, light_at(owner.of.curve, share) / (owner.of.brightest if trimmed else 1.0))
+    level = float(table.low[row] + (table.high[row] - table.low[row]) * share)
     return (*_opened(table, row, owner), (row, level))
 
 

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
+from lanternist.core.dimming import Curve
 from lanternist.core.model import Model, Name, Names, Percent, Point, one_or_more
 
 Universe = Annotated[int, Field(ge=1, le=63999)]
@@ -35,6 +36,10 @@ class Fixture(Model):
     0 the fixture at pan 0, tilted, leans its beam to +y. invert: axes that run the other way round than on other
     units. zero_deg: pan and tilt that the head's own scale shows when it stands at 0, 0. points_at: for a fixture that
     does not move, the point or place (x, y, z) that it was focused on. circuit: the mains circuit that feeds it.
+    curve: how its light follows its slots, as set in its menu (see `core.dimming`), if the profile does not say it.
+    trim: per cent, to match it with others. Of an emitter: how far it may go where the profile would have it at full
+    for white, so that its white is that of the others; of "intensity": how bright it is at full.
+    dither: whether its 8-bit slots go to and fro between two values to fade more finely.
     """
 
     name: Name
@@ -53,6 +58,9 @@ class Fixture(Model):
     )
     points_at: Name | Point | None = None
     circuit: Name | None = None
+    curve: Curve | None = None
+    trim: dict[str, Annotated[float, Field(ge=10, le=100)]] = Field(default_factory=dict)
+    dither: bool = False
 
 
 class Zone(Model):

@@ -4,13 +4,15 @@ Rows of intensity come first (they merge HTP), all others after them. A vector o
 physical units, and one more at its end that is always 1: what a row without a dimmer is multiplied by.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lanternist.core.colour import WHITE, drive
+from lanternist.core.colour import WHITE, Engine, setting
+from lanternist.core.colour.fitted import engine_of
+from lanternist.core.dimming import Curve, level_of, light_of
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched, patch, position, selectable
@@ -28,6 +30,8 @@ SHUTTERS = ("shutter", "strobe")
 class Linear:
     """Slots that follow a row evenly: level x dimmer x scale + offset is 0-1 of the slot. fine: -1 if there is none.
 
+    curved: for each curve but "linear" the slots of light that follow it (see `core.dimming`). dithered: 8-bit slots
+    that go to and fro between two values.
     Ready for encode: at, fine_at: places in the frame laid flat (universe x 512 + slot), the latter of `wide` alone,
     which are those with a fine slot. most: 255 or 65535. shift: bits from the word to the coarse slot.
     """
@@ -44,6 +48,8 @@ class Linear:
     fine_at: Ints
     most: Floats
     shift: NDArray[np.uint16]
+    curved: tuple[tuple[Curve, Ints], ...]
+    dithered: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +73,7 @@ class Shutters:
 class RigTable:
     """The parameter table. Row arrays have length `rows`; `index` finds a row by (cell index, parameter).
 
+    engines: what colours the light of each cell. lights: the intensity rows of what gives light; a motor is none.
     kind: index into KINDS_OF_PARAMETER. cell: index into `cells` (the fixture's first, for what its cells share).
     low, high: the range of the level. lead_of: index into `leads`, in seconds. rest: the base state.
     dimmer: the intensity row that an emitter's light is multiplied by (its own or virtual), else the last, which is 1.
@@ -76,10 +83,12 @@ class RigTable:
     rig: Rig
     patched: tuple[Patched, ...]
     cells: tuple[Selectable, ...]
+    engines: tuple[Engine, ...]
     places: Floats  # (cells, 3) metres
     universes: tuple[int, ...]
     index: Mapping[tuple[int, str], int]
     intensities: int
+    lights: Ints
     kind: Ints
     cell: Ints
     fixture: Ints
@@ -97,6 +106,18 @@ class RigTable:
     def rows(self) -> int:
         """How many parameters the rig has."""
         return len(self.kind)
+
+    def in_light(self, levels: Floats) -> Floats:
+        """Levels as the desk makes them, with the intensities as light: the guard and all after it count in light."""
+        light = levels.copy()
+        light[self.lights] = light_of(levels[self.lights])
+        return light
+
+    def as_seen(self, levels: Floats) -> Floats:
+        """The other way: levels as the guard leaves them, with the intensities as the eye sees them."""
+        seen = levels.copy()
+        seen[self.lights] = level_of(levels[self.lights])
+        return seen
 
     def of_kind(self, parameter: str) -> Ints:
         """The rows of one kind of parameter."""
@@ -120,6 +141,7 @@ class _Place:
     fine: int
     cell: int
     slot: Slot
+    of: Patched
 
 
 def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
@@ -130,6 +152,8 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
     places = [place for one in _first_cells(patched) for place in _places(one, universes)]
     rows = _rows(patched, cells, places)
     index = _index(patched, rows)
+    engines = _engines(patched, cells, index)
+    _rest_in_white(rows, index, engines)
     leads, lead_of_universe = _leads(rig.outputs, universes)
     fixture = np.array([cells[row.cell].fixture for row in rows], dtype=np.intp)
     universe_at = [universes.index(one.fixture.universe) for one in patched]
@@ -138,10 +162,19 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
         rig=rig,
         patched=tuple(patched),
         cells=tuple(cells),
+        engines=engines,
         places=np.array([position(patched[cell.fixture], cell.cell) for cell in cells]),
         universes=universes,
         index=index,
         intensities=sum(PARAMETERS[row.parameter].htp for row in rows),
+        lights=np.array(
+            [
+                at
+                for at, row in enumerate(rows)
+                if PARAMETERS[row.parameter].htp and patched[cells[row.cell].fixture].is_lit
+            ],
+            dtype=np.intp,
+        ),
         kind=np.array([KINDS_OF_PARAMETER.index(row.parameter) for row in rows], dtype=np.intp),
         cell=np.array([row.cell for row in rows], dtype=np.intp),
         fixture=fixture,
@@ -187,6 +220,7 @@ def _places(one: tuple[int, Patched], universes: tuple[int, ...]) -> list[_Place
             fine=at.get((cell, f"{slot.does}-fine"), -1),
             cell=first + max(cell - 1, 0),
             slot=Slot(does=FULL) if cells_dim and cell == 0 and slot.does == "intensity" else slot,
+            of=patched,
         )
         for offset, (cell, slot) in enumerate(mode.layout())
         if not slot.does.endswith("-fine")
@@ -214,11 +248,8 @@ def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Seque
             rest, back = min(max(PARAMETERS[parameter].rest, low), high), runs_back(one.fixture, parameter)
             of_cell[place.cell][parameter] = _Row(place.cell, parameter, low, high, rest, back)
     for cell, rows in enumerate(of_cell):
-        emitters = [name for name in EMITTERS if name in rows]
-        if emitters and "intensity" not in rows:
+        if "intensity" not in rows and any(name in rows for name in EMITTERS):
             rows["intensity"] = _Row(cell, "intensity", 0.0, 1.0, 0.0)
-        for name, level in drive(WHITE, emitters).items():
-            rows[name].rest = level
     everything = [row for rows in of_cell for row in rows.values()]
     return sorted(everything, key=lambda row: not PARAMETERS[row.parameter].htp)
 
@@ -268,6 +299,22 @@ def _index(patched: Sequence[Patched], rows: Sequence[_Row]) -> dict[tuple[int, 
     return index
 
 
+def _engines(
+    patched: Sequence[Patched], cells: Sequence[Selectable], index: Mapping[tuple[int, str], int]
+) -> tuple[Engine, ...]:
+    has: list[set[str]] = [set() for _ in cells]
+    for cell, parameter in index:
+        has[cell].add(parameter)
+    return tuple(engine_of(patched[one.fixture], has[cell]) for cell, one in enumerate(cells))
+
+
+def _rest_in_white(rows: Sequence[_Row], index: Mapping[tuple[int, str], int], engines: Sequence[Engine]) -> None:
+    """Unless a scene asks for a colour, light is white: intensity alone gives light."""
+    for cell, engine in enumerate(engines):
+        for parameter, value in setting(engine, WHITE).values.items():
+            rows[index[cell, parameter]].rest = value
+
+
 def _dimmers(rows: Sequence[_Row], index: Mapping[tuple[int, str], int]) -> Ints:
     return np.array(
         [index[row.cell, "intensity"] if row.parameter in EMITTERS else len(rows) for row in rows], dtype=np.intp
@@ -290,6 +337,7 @@ def _linear(
     driven = [place for place in places if place.slot.does in PARAMETERS and place.slot.does not in SHUTTERS]
     row = np.array([index[place.cell, place.slot.does] for place in driven], dtype=np.intp)
     has_dimmer_slot = {place.cell for place in driven if place.slot.does == "intensity"}
+    dims = [_dims(place, has_dimmer_slot) for place in driven]
     first = np.array([rows[one].high if rows[one].back else rows[one].low for one in row])
     last = np.array([rows[one].low if rows[one].back else rows[one].high for one in row])
     universe = np.array([place.universe for place in driven], dtype=np.intp)
@@ -308,14 +356,31 @@ def _linear(
             ],
             dtype=np.intp,
         ),
-        scale=1.0 / (last - first),
+        scale=np.where(dims, [place.of.brightest for place in driven], 1.0) / (last - first),
         offset=-first / (last - first),
         at=universe * 512 + coarse,
         wide=wide,
         fine_at=universe[wide] * 512 + fine[wide],
         most=np.where(fine >= 0, 65535.0, 255.0),
         shift=np.where(fine >= 0, 8, 0).astype(np.uint16),
+        curved=_curved(driven),
+        dithered=np.flatnonzero([dims[at] and one.of.fixture.dither and one.fine < 0 for at, one in enumerate(driven)]),
     )
+
+
+def _dims(place: _Place, has_dimmer_slot: Collection[int]) -> bool:
+    """Whether a slot carries the intensity of its cell's light."""
+    if place.slot.does in EMITTERS:
+        return place.cell not in has_dimmer_slot
+    return place.slot.does == "intensity" and place.of.is_lit
+
+
+def _curved(driven: Sequence[_Place]) -> tuple[tuple[Curve, Ints], ...]:
+    curves: dict[Curve, list[int]] = {}
+    for at, place in enumerate(driven):
+        if place.of.curve != "linear" and place.of.is_lit and _lights(place.slot):
+            curves.setdefault(place.of.curve, []).append(at)
+    return tuple((curve, np.array(at, dtype=np.intp)) for curve, at in curves.items())
 
 
 def _shutters(places: Sequence[_Place], index: Mapping[tuple[int, str], int]) -> Shutters:

@@ -10,9 +10,9 @@ from lanternist.core.aim import Heads, heads_of
 from lanternist.core.aim_parts import Aimed, aimed
 from lanternist.core.aim_ways import Turning, turning
 from lanternist.core.bindings import Bindings, compile_bindings
-from lanternist.core.colour import drive, linear_rgb
+from lanternist.core.colour import chromaticity, setting
 from lanternist.core.effects import Floats, Ints, Waves
-from lanternist.core.parameters import EMITTERS, PARAMETERS
+from lanternist.core.parameters import PARAMETERS
 from lanternist.core.rig_table import RigTable
 from lanternist.core.selectors import select
 from lanternist.core.show import Aim, Chase, Colour, ColourEffect, ColourTable, Effect, Motion, Part, Scene, Show, Value
@@ -244,7 +244,7 @@ def _asks_of_head(found: Aimed, order: int, rank: float, on: _On) -> dict[int, _
 
 
 def _colour(colour: Colour, cells: Sequence[int], show: Show, table: RigTable) -> dict[int, _Ask]:
-    lit = [cell for cell in cells if _emitters(cell, table)]
+    lit = [cell for cell in cells if table.engines[cell]]
     if not isinstance(colour, ColourEffect):
         dealt = colour if isinstance(colour, list) else [colour]
         return {
@@ -263,12 +263,8 @@ def _colour(colour: Colour, cells: Sequence[int], show: Show, table: RigTable) -
 
 
 def _driven(colour: str | ColourTable, cell: int, show: Show, table: RigTable) -> list[tuple[int, float]]:
-    levels = drive(linear_rgb(colour, show.colours), _emitters(cell, table))
-    return [(table.index[cell, emitter], level) for emitter, level in levels.items()]
-
-
-def _emitters(cell: int, table: RigTable) -> list[str]:
-    return [emitter for emitter in EMITTERS if (cell, emitter) in table.index]
+    values = setting(table.engines[cell], chromaticity(colour, show.colours)).values
+    return [(table.index[cell, parameter], value) for parameter, value in values.items()]
 
 
 def _ranks(motion: Motion, places: Sequence[Floats] | Floats) -> list[float]:

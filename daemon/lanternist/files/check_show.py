@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
-from lanternist.core.colour import ColourError, linear_rgb
-from lanternist.core.css_colours import CSS_COLOURS
+from lanternist.core.colour import ColourError, chromaticity
+from lanternist.core.colour.css_colours import CSS_COLOURS
+from lanternist.core.colour.own_colours import OWN_COLOURS
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched
 from lanternist.core.selectors import SelectorError, select
@@ -18,7 +19,7 @@ from lanternist.files.sentences import unknown_key
 from lanternist.files.view import Piece, View, items, pieces, table, valid
 
 MOST_NAMES = 16
-_COLOUR_NAMES = 'right are names from [colours], CSS names ("tomato") and "#ff6030"'
+_COLOUR_NAMES = 'right are names from [colours], stage colours ("deep blue"), CSS names ("tomato") and "#ff6030"'
 # Lowest and highest value by unit, and how people say the unit.
 _RANGES = {"level": (0.0, 100.0, " per cent"), "hz": (0.0, 100.0, " Hz"), "deg": (-540.0, 540.0, " degrees")}
 
@@ -162,13 +163,13 @@ def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[P
     elif name in seen and path[0] == "colours":
         yield show.problem(path, "these colours name each other in a circle", 'write one as it is: "#ff6030"')
     elif names == 0:  # else it is said where the palette has it
-        remedy = did_you_mean(name, [*palette, *CSS_COLOURS]) or _COLOUR_NAMES
+        remedy = did_you_mean(name, [*palette, *OWN_COLOURS, *CSS_COLOURS]) or _COLOUR_NAMES
         yield show.problem(path, f"no colour is called {shown(name)}", remedy)
 
 
 def _is_colour(name: str) -> bool:
     try:
-        linear_rgb(name, {})
+        chromaticity(name, {})
     except ColourError:
         return False
     return True

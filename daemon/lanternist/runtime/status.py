@@ -102,8 +102,8 @@ def _follow(operator: Operator) -> Plain:
 
 
 def _fixtures(operator: Operator) -> list[Plain]:
-    """The light of every cell: its intensity, and its emitters as they are driven."""
-    table, levels = operator.rig, operator.levels
+    """The light of every cell: its intensity as the eye sees it, and its emitters as they are driven."""
+    table, levels = operator.rig, operator.rig.as_seen(operator.levels)
     lights: list[Plain] = [
         {"name": cell.name, "cell": cell.cell + 1, "kind": cell.kind, "levels": {}} for cell in table.cells
     ]

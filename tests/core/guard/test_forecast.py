@@ -44,7 +44,7 @@ def test_tempo_decides(bpm: float, found: int) -> None:
 
 def test_shallow_and_still_light_is_fine() -> None:
     assert scene('on = "all"\ncolour = "red"\nintensity = 100.0') == []
-    assert scene('on = "all"\nintensity = { wave = "sine", low = 95, high = 100, every = 0.1 }') == []
+    assert scene('on = "all"\nintensity = { wave = "sine", low = 98, high = 100, every = 0.1 }') == []
 
 
 def test_colours_in_turns_are_flashes_too() -> None:

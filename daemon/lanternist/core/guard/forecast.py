@@ -71,12 +71,14 @@ class _Sketch:
             yield Caution(playable.name, limit, names, f"{kind} {playable.name!r} {text.format(named=_named(names))}")
 
     def _levels(self, number: int, step: float, seconds: float) -> Floats:
-        """Levels of a scene alone and at full, a row each step."""
+        """Levels of a scene alone and at full, in light, a row each step."""
         desk = Desk(self.table, self.show)
         desk.only(number, 0.0, 0.0)
         beats = self.bpm / 60.0
         times = np.arange(0.0, seconds, step)
-        return np.array([desk.render(now, (now + self.table.leads) * beats) for now in times.tolist()])
+        return np.array(
+            [self.table.in_light(desk.render(now, (now + self.table.leads) * beats)) for now in times.tolist()]
+        )
 
     def _flashes(self, playable: Playable, levels: Floats) -> Iterator[tuple[str, list[int], str]]:
         lights = self.lights

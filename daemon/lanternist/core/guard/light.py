@@ -1,7 +1,7 @@
 """What light each cell gives, estimated from levels. The bytes follow the levels evenly, and so, we take it, the light.
 
-A cell's light is its dimmer times the sum of its emitters, as linear sRGB, on a scale where the cell at full white (as
-`core.colour.drive` makes it) has a relative luminance of 1. Iris, zoom, gobo, prism and frost move too slowly to count.
+A cell's light is its dimmer times the sum of its emitters, as linear sRGB, on a scale where the cell with all of its
+emitters at full has a relative luminance of 1. Iris, zoom, gobo, prism and frost move too slowly to count.
 """
 
 from collections.abc import Iterator
@@ -9,30 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lanternist.core.colour import WHITE, drive
+from lanternist.core.colour import linear_srgb
 from lanternist.core.effects import Floats, Ints
-from lanternist.core.parameters import EMITTERS, PARAMETERS
+from lanternist.core.parameters import Emitter
 from lanternist.core.rig_table import RigTable
 
 # Relative luminance of linear sRGB, IEC 61966-2-1.
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
-
-# Each emitter's colour as linear sRGB, out of gamut clipped; scaled to its luminance in PARAMETERS. Red, green and blue
-# are taken as the primaries of sRGB, white and cold as its white, warm as 3000 K; amber, lime and uv: typical of LED
-# fixtures, common practice, no source.
-EMITTER_RGB: dict[str, tuple[float, float, float]] = {
-    "red": (1.0, 0.0, 0.0),
-    "green": (0.0, 1.0, 0.0),
-    "blue": (0.0, 0.0, 1.0),
-    "white": (1.0, 1.0, 1.0),
-    "warm": (1.0, 0.45, 0.14),
-    "cold": (1.0, 1.0, 1.0),
-    "amber": (1.0, 0.4, 0.0),
-    "lime": (0.75, 1.0, 0.3),
-    "uv": (0.0, 0.0, 1.0),
-}
-
-NOT_LIGHT = frozenset({"fog", "haze", "fan", "motor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,29 +70,23 @@ def light_of(table: RigTable) -> Light:
 
 def _lit(table: RigTable) -> Iterator[tuple[int, int]]:
     """Every cell that gives light, with its intensity row."""
-    for cell, selectable in enumerate(table.cells):
+    for cell, one in enumerate(table.cells):
         row = table.index.get((cell, "intensity"))
-        if row is not None and selectable.kind not in NOT_LIGHT:
+        if row is not None and table.patched[one.fixture].is_lit:
             yield cell, row
 
 
 def _emitters(table: RigTable, cell: int) -> list[tuple[int, tuple[float, ...]]]:
     """A cell's emitter rows, each with its linear sRGB at full. A cell without any is a white source."""
-    present = [name for name in EMITTERS if (cell, name) in table.index]
-    if not present:
+    emitters = table.engines[cell].emitters
+    if not emitters:
         return [(table.rows, (1.0, 1.0, 1.0))]
-    white = sum(level * _luminance(name) for name, level in drive(WHITE, present).items())
-    return [(table.index[cell, name], tuple(_scaled(name) / white)) for name in present]
+    all_of_it = sum(emitter.flux for _, emitter in emitters)
+    return [(table.index[cell, name], tuple(_light(emitter) / all_of_it)) for name, emitter in emitters]
 
 
-def _luminance(name: str) -> float:
-    luminance = PARAMETERS[name].emitter
-    if luminance is None:
-        raise ValueError(f"{name} is no emitter")
-    return luminance
-
-
-def _scaled(name: str) -> Floats:
-    rgb = np.array(EMITTER_RGB[name])
-    scaled: Floats = rgb * (_luminance(name) / float(LUMINANCE @ rgb))
+def _light(emitter: Emitter) -> Floats:
+    """An emitter as linear sRGB of its flux; what lies out of gamut is clipped."""
+    rgb = np.array(linear_srgb((emitter.x, emitter.y)))
+    scaled: Floats = rgb * (emitter.flux / float(LUMINANCE @ rgb))
     return scaled

@@ -4,7 +4,7 @@ import re
 
 from matplotlib.colors import CSS4_COLORS
 
-from lanternist.core.css_colours import CSS_COLOURS
+from lanternist.core.colour.css_colours import CSS_COLOURS
 
 
 def test_table_is_that_of_css() -> None:
