@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         return 2
     gig, problems = load(args.gig, args.rig)
     summary = summarise(gig) if gig is not None else None
-    problems += foresee(gig) if gig is not None else []
+    problems += foresee(gig, args.rig) if gig is not None else []
     if args.json:
         found = {"problems": [asdict(one) for one in problems], "summary": asdict(summary) if summary else None}
         print(json.dumps(found, indent=2, ensure_ascii=False))

@@ -1,7 +1,8 @@
 """What a part of a show aims at: where each head it selects points, and which way it takes there."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -14,17 +15,19 @@ from lanternist.core.show import Aim, AimCircle, AimEffect, AimTable, Motion
 SAMPLES = 128
 # So near to the head's own axis, in degrees, pan says nothing.
 ON_AXIS_DEG = 1e-6
+# Nearer than this, in degrees, it is not missed: half a metre wide and twenty away. Common practice, no source.
+MISSED_DEG = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Aimed:
-    """The heads of a part, and where each points. fixtures: (h). targets: where they should, (h, samples, 3) metres.
+    """The heads of a part, and where each points. fixtures: (h). away: which way they should, (h, samples, 3).
 
-    motion: how it moves along that, None if it stands. laps: how many cycles of the motion the samples take.
+    motion: how it moves along that, None if it stands. laps: how many cycles of the motion its course takes.
     """
 
     fixtures: Ints
-    targets: Floats
+    away: Floats
     solved: Solved
     motion: Motion | None
     laps: int
@@ -34,12 +37,10 @@ def aimed(aim: Aim, fixtures: Ints, heads: Heads, points: Mapping[str, Place], n
     """Where and how `fixtures` point, in the order in which they are dealt out. near: pan, tilt before, by fixture."""
     targets = _targets(aim, fixtures, heads, points)
     away = _fanned(aim, targets - heads.at[fixtures][:, None, :], heads.at[fixtures])
-    course = _course(away, heads, fixtures)
-    motion, laps = _motion(aim), 1
-    if isinstance(aim, AimCircle):
-        course, laps = _there_and_back(course), 2
+    laps = 2 if isinstance(aim, AimCircle) else 1
+    course = _laps(_course(away, heads, fixtures), laps)
     before = np.array([near.get(one, (0.0, 0.0)) for one in fixtures.tolist()]).reshape(-1, 2)
-    return Aimed(fixtures, targets, solve(course, away, heads, fixtures, before), motion, laps)
+    return Aimed(fixtures, away, solve(course, away, heads, fixtures, before), _motion(aim), laps)
 
 
 def points_of(aim: Aim) -> list[str]:
@@ -120,8 +121,10 @@ def _carried(pan: Floats, means: Marks) -> Floats:
     return np.take_along_axis(pan, np.where(before < 0, first, before), axis=1)
 
 
-def _there_and_back(course: Course) -> Course:
+def _laps(course: Course, laps: int) -> Course:
     """Two laps of a closed path. A head that would wind up, because the path goes round its axis, goes back instead."""
+    if laps == 1:
+        return course
     ends = np.abs(course.pan[:, -1:] - course.pan[:, :1]) + np.abs(course.tilt[:, -1:] - course.tilt[:, :1])
     again = ends < 1.0
     return Course(
@@ -130,3 +133,30 @@ def _there_and_back(course: Course) -> Course:
             for one in (course.pan, course.tilt)
         )
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Miss:
+    """A head that cannot shine where it is aimed. off: degrees at the worst. by: what is in its way."""
+
+    fixture: int
+    off: float
+    by: Literal["travel", "window"]
+
+
+def misses(aim: Aim, fixtures: Ints, heads: Heads, points: Mapping[str, Place]) -> list[Miss]:
+    """Those of some heads that cannot do what is asked of them, and whether a window is all that holds them."""
+    found = aimed(aim, fixtures, heads, points, {})
+    off = found.solved.off
+    short = np.flatnonzero(off > MISSED_DEG)
+    if not len(short):
+        return []
+    unhindered = replace(heads, low=heads.travel[0], high=heads.travel[1])
+    fixtures = found.fixtures[short]
+    away = found.away[short]
+    first = _laps(_course(away, heads, fixtures), found.laps)
+    free = solve(first, away, unhindered, fixtures, np.zeros((len(short), 2))).off <= MISSED_DEG
+    return [
+        Miss(int(fixture), float(off[at]), "window" if open_ else "travel")
+        for at, fixture, open_ in zip(short, fixtures, free.tolist(), strict=True)
+    ]

@@ -49,7 +49,7 @@ class Solved:
     """The way that each head takes. course: that way, within travel and windows. ways: the others that have room.
 
     ways: for each head (n, 3), n at least 1, as in `WAYS` but from `course` on. off: how far, at the worst, it stays
-    from where it should shine, in degrees; 0 where there is room.
+    from where it should shine, in degrees.
     """
 
     course: Course
@@ -66,19 +66,17 @@ def solve(first: Course, away: Floats, heads: Heads, fixtures: Ints, near: Float
     over = _overshoot(first, low, high)
     cost = travel(_middles(first.middle(), WAYS), near[:, None, :], heads.speed[fixtures][:, None, :])
     room: Marks = over <= ROUNDING_DEG
-    missed = np.flatnonzero(~room.any(axis=1))
-    ways, off = [], np.zeros(len(fixtures))
     best = np.where(room, cost, np.inf).argmin(axis=1)
-    for head in missed.tolist():
-        best[head], off[head] = _least_off(first, away, heads, int(fixtures[head]), head, cost[head])
+    for head in np.flatnonzero(~room.any(axis=1)).tolist():
+        best[head] = _least_off(first, away[head], heads, int(fixtures[head]), head, cost[head])
     shift, sign, turn = WAYS[best].T[:, :, None]
     course = Course(
         np.clip(first.pan + shift, low[:, :1], high[:, :1]), np.clip(sign * first.tilt + turn, low[:, 1:], high[:, 1:])
     )
-    for head, taken in enumerate(best):
-        kept = room[head].copy()
-        kept[taken] = True
-        ways.append(_from(WAYS[taken], WAYS[kept]))
+    kept = room | (np.arange(len(WAYS)) == best[:, None])
+    ways = [_from(WAYS[taken], WAYS[kept[head]]) for head, taken in enumerate(best)]
+    samples = away.shape[1]
+    off = _off(heads.base[fixtures][:, None], course.pan[:, :samples], course.tilt[:, :samples], away)
     return Solved(course, ways, off)
 
 
@@ -109,18 +107,23 @@ def _overshoot(first: Course, low: Floats, high: Floats) -> Floats:
     return total
 
 
-def _least_off(first: Course, away: Floats, heads: Heads, fixture: int, head: int, cost: Floats) -> tuple[int, float]:
-    """The way on which a head that has room for none comes nearest, and how far off it stays there, in degrees."""
-    every = slice(0, away.shape[1], max(1, away.shape[1] // LOOKED_AT))
+def _least_off(first: Course, away: Floats, heads: Heads, fixture: int, head: int, cost: Floats) -> int:
+    """The way on which a head that has room for none comes nearest to where it should shine, (samples, 3)."""
+    every = slice(0, len(away), max(1, len(away) // LOOKED_AT))
     low, high = heads.low[fixture], heads.high[fixture]
     shift, sign, turn = WAYS.T[:, :, None]
     pan = np.clip(first.pan[head, every] + shift, low[0], high[0])
     tilt = np.clip(sign * first.tilt[head, every] + turn, low[1], high[1])
-    shines = directions(heads.base[fixture], pan, tilt)
-    wanted = away[head, every] / np.linalg.norm(away[head, every], axis=-1, keepdims=True)
-    off = np.degrees(2 * np.arcsin(np.clip(np.linalg.norm(shines - wanted, axis=-1) / 2, 0.0, 1.0))).max(axis=1)
-    best = int(np.lexsort((cost, np.round(off, 6)))[0])
-    return best, float(off[best])
+    off = _off(heads.base[fixture], pan, tilt, away[every])
+    return int(np.lexsort((cost, np.round(off, 6)))[0])
+
+
+def _off(base: Floats, pan: Floats, tilt: Floats, away: Floats) -> Floats:
+    """The most degrees, over the last axis of pan and tilt, between where heads shine and where they should."""
+    length = np.linalg.norm(away, axis=-1, keepdims=True)
+    missing = directions(base, pan, tilt) - away / np.where(length > 0, length, 1.0)
+    off: Floats = np.degrees(2 * np.arcsin(np.minimum(np.linalg.norm(missing, axis=-1) / 2, 1.0))).max(axis=-1)
+    return off
 
 
 def _from(taken: Floats, ways: Floats) -> Floats:

@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from lanternist.core.rig import InputEntry, Limits, OutputEntry, Window
+from lanternist.core.rig import Fixture, InputEntry, Limits, OutputEntry, Window
 from lanternist.core.selectors import select
 from lanternist.files.check_selectors import unknown_terms
 from lanternist.files.documents import Document
@@ -40,6 +40,8 @@ def check_rig(view: View, outputs: Ways, inputs: Ways) -> Iterator[Problem]:
     for path, raw in items(view.rig, "inputs"):
         yield from _settings(view.rig, path, raw, inputs, InputEntry)[1]
     yield from _flashes(view.rig)
+    for fixture in pieces(items(view.rig, "fixtures"), Fixture):
+        yield from _points_at(view.rig, (*fixture.path, "points_at"), fixture.value.points_at)
     for window in pieces(_windows(view.rig), Window):
         yield from _window(view, view.rig, window.path, window.value)
 
@@ -100,6 +102,13 @@ def _flashes(rig: Document) -> Iterator[Problem]:
     if allowed and not allowed.warning_signs_posted:
         signs = ("limits", "acknowledged", "warning_signs_posted")
         yield rig.problem(signs, "no warning signs are posted", "put them up at every entrance before doors", "warning")
+
+
+def _points_at(rig: Document, path: Path, target: object) -> Iterator[Problem]:
+    points = table(rig, "points")
+    if isinstance(target, str) and target not in points:
+        remedy = did_you_mean(target, list(points), "its points") or "add it under [points], or write [x, y, z]"
+        yield rig.problem(path, f"this rig has no point {shown(target)}", remedy)
 
 
 def _windows(rig: Document) -> Iterator[tuple[Path, Any]]:
