@@ -19,7 +19,7 @@ def make(receiver: Node, *universes: int, port_address: int | None = None) -> Ar
 
 def received(receiver: Node) -> list[artnet.Dmx]:
     packets = [artnet.parse(packet) for packet in receiver.waiting()]
-    assert all(isinstance(packet, artnet.Dmx) for packet in packets)
+    assert all(isinstance(packet, artnet.Dmx | artnet.Sync) for packet in packets)
     return [packet for packet in packets if isinstance(packet, artnet.Dmx)]
 
 
@@ -103,6 +103,28 @@ def test_sequence_never_is_0_and_goes_on_after_reopening() -> None:
         assert seen == [1 + n % 255 for n in range(300)]
 
 
+def test_sync_follows_the_universes_of_a_frame_if_there_are_several() -> None:
+    """Art-Net 4, ArtSync: after the ArtDmx packets of one frame; a still frame needs none."""
+    with node() as receiver:
+        output = make(receiver, 1, 2)
+        output.open()
+        for now in (0.0, 0.025):
+            output.send(FRAME, now)
+        output.send({**FRAME, 2: b"\x03" * 24}, 0.05)
+        kinds = [type(artnet.parse(packet)) for packet in receiver.waiting()]
+        output.close()
+    assert kinds == [artnet.Dmx, artnet.Dmx, artnet.Sync, artnet.Dmx, artnet.Sync]
+
+
+def test_a_single_universe_needs_no_sync() -> None:
+    with node() as receiver:
+        output = make(receiver, 1)
+        output.open()
+        output.send(FRAME, 0.0)
+        output.close()
+        assert [type(artnet.parse(packet)) for packet in receiver.waiting()] == [artnet.Dmx]
+
+
 def test_close_sends_nothing() -> None:
     with node() as receiver:
         output = make(receiver, 1)
@@ -123,7 +145,7 @@ def test_describe_says_where_and_how_many() -> None:
             "to": "127.0.0.1",
             "port": receiver.port,
             "universes": "1, 2",
-            "packets": 2,
+            "packets": 3,  # one is the ArtSync
             "dropped": 0,
             "undelivered": 0,
         }

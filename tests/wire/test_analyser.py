@@ -12,6 +12,7 @@ from lanternist.wire import artnet, sacn
 TSHARK = shutil.which("tshark")
 pytestmark = pytest.mark.skipif(TSHARK is None, reason="tshark is not installed")
 
+MAC = bytes(range(6))
 ACN = ["--enable-heuristic", "acn", "-o", "acn.dmx_enable:TRUE", "-o", "acn.dmx_display_zeros:TRUE"]
 
 
@@ -37,6 +38,29 @@ def test_artnet(tmp_path: Path) -> None:
         ["Art-Net", "0x5000", "14", "291", "1", "0", "4", "ff800700", ""],
         ["Art-Net", "0x5000", "14", "32767", "255", "9", "512", slots, ""],
         ["Art-Net", "0x5200", "14", "", "", "", "", "", ""],
+    ]
+
+
+def test_artnet_poll_and_reply(tmp_path: Path) -> None:
+    """It shows switches as whole Port-Addresses: 0x125 is 293, 0x12F is 303, 0x7FF9 is 32761."""
+    replies = [
+        artnet.PollReply(
+            bytes((10, 0, 0, 20)), "Booth", "Booth node", "#0001 [0007] fine", (0x125, 0x12F), (), mac=MAC
+        ),
+        artnet.PollReply(bytes((10, 0, 0, 5)), "lamps", style=artnet.CONTROLLER, gives=(0x7FF9,), bind_index=2),
+    ]
+    packets = [artnet.pack_poll(), *(artnet.pack_poll_reply(reply) for reply in replies)]
+    names = ["ip_address", "port_nr", "netswitch", "subswitch", "short_name", "long_name", "node_report", "num_ports"]
+    names += ["port_types_1", "port_types_2", "swin_1_universe", "swout_1_universe", "swout_2_universe", "style", "mac"]
+    names += ["bind_index", "addrsupport"]
+    fields = ["artnet.header.opcode", *(f"artnet.poll_reply.{name}" for name in names), "_ws.malformed"]
+    found = decode(tmp_path / "poll.pcap", [(artnet.PORT, packet) for packet in packets], fields)
+    report, hall = "#0001 [0007] fine", ["0x80", "0x80", "288", "293", "303", "0x00", "00:01:02:03:04:05"]
+    lamps = ["0x40", "0x00", "32761", "32752", "32752", "0x01", "00:00:00:00:00:00"]
+    assert found == [
+        ["0x2000", *[""] * 18],
+        ["0x2100", "10.0.0.20", "6454", "0x01", "0x02", "Booth", "Booth node", report, "2", *hall, "0x01", "0x01", ""],
+        ["0x2100", "10.0.0.5", "6454", "0x7f", "0x0f", "lamps", "", "", "1", *lamps, "0x02", "0x01", ""],
     ]
 
 

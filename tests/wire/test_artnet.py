@@ -137,8 +137,8 @@ def test_protocol_version(version: int, accepted: bool) -> None:
 
 
 def test_other_op_codes_are_not_known_here() -> None:
-    """Art-Net 4: 0x2000 is ArtPoll."""
-    assert artnet.parse(bytes.fromhex("41 72 74 2D 4E 65 74 00 00 20 00 0E 02 00")) is None
+    """Art-Net 4: 0x6000 is ArtAddress."""
+    assert artnet.parse(bytes.fromhex("41 72 74 2D 4E 65 74 00 00 60 00 0E 02 00")) is None
 
 
 @given(port_addresses, any_slots)

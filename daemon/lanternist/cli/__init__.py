@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Sequence
 
-from lanternist.cli import address, check, demo, loadin, replay, run, send, sheet, watch
+from lanternist.cli import address, check, demo, loadin, nodes, replay, run, send, sheet, watch
 
 DESCRIPTION = """\
 The light operator for a DJ who plays alone.
@@ -11,6 +11,7 @@ The light operator for a DJ who plays alone.
   before the night   lanternist check GIG     is everything in the gig's files right?
                      lanternist address GIG   addresses for the fixtures that have none
                      lanternist sheet GIG     the patch on paper, for the ladder
+                     lanternist nodes         which Art-Net devices answer here?
   load-in            lanternist walk          one fixture after the other (also: light, only, slot)
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
@@ -26,7 +27,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, address, sheet, loadin, send, watch, replay, demo):
+    for module in (run, check, address, sheet, nodes, loadin, send, watch, replay, demo):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:

@@ -8,10 +8,12 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from lanternist.cli.arguments import add_gig
+from lanternist.cli.nodes import compared
 
 if TYPE_CHECKING:
     from lanternist.files.problems import Problem
     from lanternist.files.summary import Summary
+    from lanternist.wire.nodes import Finding
 
 # The usual cautions of the trade; common practice, no source, where `core` and the rig's limits name none.
 CAUTIONS = (
@@ -30,11 +32,15 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         "check",
         help="say everything that is wrong with a gig's files",
         description="Read rig, show and profiles of a gig, and say everything that is wrong with them: in which line, "
-        "and what would be right. Nothing is played and no device is touched.",
-        epilog="exit status: 0 nothing wrong (there may be warnings), 1 mistakes found, 2 cannot look",
+        "and what would be right. Nothing is played, and with --live alone any device is asked for anything.",
+        epilog="exit status: 0 nothing wrong (there may be warnings), 1 mistakes found, or with --live a "
+        "universe that no device takes where the rig sends it, 2 cannot look",
     )
     add_gig(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
+    parser.add_argument(
+        "--live", action="store_true", help="also look whether the Art-Net devices that answer take its universes"
+    )
     parser.set_defaults(run=run)
 
 
@@ -42,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     """Check a gig, print what was found, and give the exit status."""
     from lanternist.files.foresight import foresee
     from lanternist.files.summary import summarise
+    from lanternist.outputs.contract import OutputError
     from lanternist.runtime.gigs import load
 
     if not args.gig.is_dir():
@@ -50,15 +57,29 @@ def run(args: argparse.Namespace) -> int:
     gig, problems = load(args.gig, args.rig)
     summary = summarise(gig) if gig is not None else None
     problems += foresee(gig, args.rig) if gig is not None else []
+    try:
+        live = compared(gig) if args.live and gig is not None else []
+    except OutputError as error:
+        print(error, file=sys.stderr)
+        return 2
     if args.json:
         found = {"problems": [asdict(one) for one in problems], "summary": asdict(summary) if summary else None}
+        found |= {"live": [asdict(one) for one in live]} if args.live else {}
         print(json.dumps(found, indent=2, ensure_ascii=False))
     else:
-        _tell(problems, summary)
-    return 0 if summary else 1
+        _tell(problems, summary, live)
+    return 0 if summary and all(one.fits for one in live) else 1
 
 
-def _tell(problems: "Sequence[Problem]", summary: "Summary | None") -> None:
+def _tell_live(live: "Sequence[Finding]") -> None:
+    if live:
+        print("What answers in the network")
+        for one in live:
+            print(f"  universe {one.universe:<3}{'' if one.fits else 'LOST: '}{one.text}")
+        print()
+
+
+def _tell(problems: "Sequence[Problem]", summary: "Summary | None", live: "Sequence[Finding]") -> None:
     for problem in problems:
         print(problem)
         if problem.quote:
@@ -71,7 +92,10 @@ def _tell(problems: "Sequence[Problem]", summary: "Summary | None") -> None:
         for caution in CAUTIONS:
             print(f"  - {caution}")
         print()
+        _tell_live(live)
     print(_closing(problems))
+    if lost := sum(not one.fits for one in live):
+        print(f"{_count(lost, 'universe')} would not arrive.")
 
 
 def _tell_summary(summary: "Summary") -> None:

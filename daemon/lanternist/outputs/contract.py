@@ -4,6 +4,8 @@ An output is used by one thread of its own (`runtime.sender`): open, send for ev
 nothing waits for it, and what it has not taken when the next frame comes is gone. It never paces itself, never
 retries, never logs: it raises OutputError and is closed, its error is kept for `watch`, and it is opened again later,
 for ever. It resolves its device or address anew at every open. It computes little: while it does, no frame is made.
+
+An output that hears of devices may also have `found()`, which gives them (`lanternist.wire.nodes.Node`) to any thread.
 """
 
 from collections.abc import Mapping, Sequence

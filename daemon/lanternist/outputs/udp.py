@@ -106,24 +106,23 @@ class UdpOutput:
             "dropped": self._dropped,
             "undelivered": self._undelivered,
         }
-        if self._is_absent():
-            facts["warning"] = self._absence
+        if warning := self._warning():
+            facts["warning"] = warning
         return facts
 
+    def _warning(self) -> str:
+        """What there is to complain of while the output works."""
+        return self._absence if self._is_absent() else ""
+
     def _connect(self) -> socket.socket:
-        address = _resolve(self._to, self._port)
+        address = resolve(self._to, self._port)
         for line in self._lines:
             line.address = address
         self._absent_at = -math.inf
-
-        def prepare(sock: socket.socket) -> None:
-            sock.setsockopt(socket.IPPROTO_IP, _IP_RECVERR, 1)
-            sock.connect(address)
-
-        return self._prepare(prepare)
+        return self._prepare(lambda sock: aim(sock, address))
 
     def _prepare(self, how: Callable[[socket.socket], None]) -> socket.socket:
-        """A socket made ready by `how`. Its own port is any free one: a fixed one would take a listener's packets."""
+        """A socket made ready by `how`; its own port is any free one. Raises OutputError."""
         try:
             with contextlib.ExitStack() as undo:
                 sock = undo.enter_context(socket.socket(socket.AF_INET, socket.SOCK_DGRAM))
@@ -177,7 +176,13 @@ class UdpOutput:
         raise OutputError(self._in_words(error)) from error
 
 
-def _resolve(host: str, port: int) -> Address:
+def aim(sock: socket.socket, address: Address) -> None:
+    """Connect a socket, so that the kernel tells of a receiver that is not there. Raises OSError."""
+    sock.setsockopt(socket.IPPROTO_IP, _IP_RECVERR, 1)
+    sock.connect(address)
+
+
+def resolve(host: str, port: int) -> Address:
     """The IPv4 address of a host name or dotted address, asked anew. May block. Raises OutputError."""
     try:
         found = socket.getaddrinfo(host, port, socket.AF_INET, socket.SOCK_DGRAM)

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
 from lanternist.outputs.contract import Output
 from lanternist.runtime.part import RETRY_S, Part
+from lanternist.wire.nodes import Node
 
 log = logging.getLogger(__name__)
 
@@ -78,6 +79,11 @@ class Sender:
             return 0.0
         lasted = max(at[-1], time.monotonic() - 2 * PERIOD_S) - at[0]
         return round((len(at) - 1) / lasted, 2)
+
+    def found(self) -> Sequence[Node]:
+        """The devices that the output has heard of."""
+        found: Sequence[Node] = getattr(self._output, "found", list)()
+        return found
 
     def _open_and_send(self) -> None:
         self._busy_since = math.inf

@@ -1,6 +1,7 @@
 """What `watch` and `--json` show: one snapshot of the night as plain values."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
@@ -31,6 +32,7 @@ def snapshot(
         "guard": [f"{one}, for {max(0.0, now - one.since):.0f} s" for one in operator.guard.held()],
         "limits": _limits(operator.rig.rig.limits),
         "outputs": [sender.describe() for sender in senders],
+        "nodes": list({node.address: asdict(node) for sender in senders for node in sender.found()}.values()),
         "inputs": [listener.describe() for listener in listeners],
         "recording": None if loop.recorder is None else loop.recorder.describe(),
         "frames": {
