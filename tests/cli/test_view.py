@@ -22,7 +22,7 @@ def drawn(**changes: Any) -> str:
             {"name": "par 1", "cell": 1, "kind": "wash", "levels": {"intensity": 0.35, "red": 1.0}},
             {"name": "hazer 1", "cell": 1, "kind": "haze", "levels": {"haze": 0.3}},
         ],
-        "follow": {"on": False, "energy": 50.0, "family": "", "layers": []},
+        "song": {}, "follow": {"on": False, "energy": 50.0, "family": "", "layers": []},
         "load_in": {"on": False, "lit": []},
         "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""},
         "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},

@@ -22,6 +22,7 @@ SONG = Song(
 )
 
 
+PLACE = 'it should be "bar.beat", such as "17.1", or seconds without quotes'
 KINDS = 'right are "intro", "groove", "build", "drop", "break" or "outro"'
 
 
@@ -48,7 +49,7 @@ def test_mistakes_are_told_with_their_line_and_the_other_songs_are_kept(tmp_path
     assert list(songs) == ["home"]
     assert [str(one) for one in problems] == [
         f'songs/wrong.toml:17: sections[2] "one".kind: "dorp" is none of the choices; did you mean "drop"? {KINDS}',
-        'songs/wrong.toml:22: cues[1].at: "17" cannot be right; it should be "bar.beat", such as "17.1", or seconds without quotes',
+        f'songs/wrong.toml:22: cues[1].at: "17" cannot be right; {PLACE}',
     ]
 
 

@@ -61,8 +61,10 @@ def _lead(beat: Snapshot) -> str:
 
 
 def _follow(status: Snapshot) -> Text:
-    """What follow plays and why; nothing when it is off."""
-    follow, text = status["follow"], Text()
+    """The song that plays; what follow plays and why, unless it is off."""
+    song, follow, text = status["song"], status["follow"], Text()
+    if song:
+        text.append(f"{song['title']}: {song['section'] or 'no sections'}, bar {song['bar']}\n")
     for layer in follow["layers"] if follow["on"] else ():
         name = "" if layer["layer"] in ("", "main") else f" ({layer['layer']})"
         text.append(f"follows{name}: {layer['plays'] or 'makes way'}")

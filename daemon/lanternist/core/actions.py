@@ -5,10 +5,15 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class ActionSpec:
-    """One action. needs_scene: `what` names a scene or chase. low, high: the range of `value`; unit: for people."""
+    """One action.
+
+    needs_scene, needs_song: `what` names a scene or chase, or a song. low, high: the range of `value`. unit: for
+    people.
+    """
 
     help: str
     needs_scene: bool = False
+    needs_song: bool = False
     low: float = 0.0
     high: float = 1.0
     unit: str = ""
@@ -28,11 +33,15 @@ ACTIONS: dict[str, ActionSpec] = {
     "shift": ActionSpec("move the downbeat by whole beats", low=-16.0, high=16.0, unit="beats"),
     "nudge": ActionSpec("move the beat earlier (+) or later (-)", low=-500.0, high=500.0, unit="ms"),
     "tempo": ActionSpec("run at this tempo by hand; 0 goes back to the sources", high=400.0, unit="bpm"),
+    "song": ActionSpec("this song starts now", needs_song=True),
+    "seek": ActionSpec("the song is so far into its file", high=86_400.0, unit="s"),
+    "song-over": ActionSpec("no song that is known plays"),
     "follow": ActionSpec("1 lets the lights follow the music by themselves, 0 ends that", unit="on/off"),
     "energy": ActionSpec("how much the music gives, where no song tells", unit="level"),
     "walk": ActionSpec("at load-in light the next fixture alone (1), or the one before (-1)", low=-1.0, unit="1 or -1"),
     "next": ActionSpec("follow chooses anew on the next bar line"),
 }
 
+SONG_ACTIONS = frozenset({"song", "seek", "song-over"})
 FOLLOW_ACTIONS = frozenset({"follow", "energy", "next"})
 CLOCK_ACTIONS = frozenset({"tap", "align", "shift", "nudge", "tempo"})

@@ -36,6 +36,7 @@ from lanternist.core.events import Action
 from lanternist.core.merge import Plan, Voice, arrange, merge
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import Playable, ShowTable
+from lanternist.core.units import Duration
 
 By = Literal["show", "follow", "cue", "hand"]
 STANDS: Mapping[By, int] = {"show": 0, "follow": 1, "cue": 2, "hand": 3}
@@ -143,17 +144,17 @@ class Desk:
             return action.value > 0
         return action.do == "start"
 
-    def start(self, number: int, now: float, beat: float, bpm: float, by: By, *, at_once: bool = False) -> None:
-        """Start a scene, with its fade or at once."""
+    def start(self, number: int, now: float, beat: float, bpm: float, by: By, *, fade: Duration | None = None) -> None:
+        """Start a scene, with its own fade or another."""
         self._order += 1
         self._arranged = None
         before = self.playing.get(number)
         weight = before.weight_at(now) if before else 0.0
-        fade = 0.0 if at_once else self.show.playables[number].fade_in.seconds(bpm) * (1.0 - weight)
+        seconds = (fade or self.show.playables[number].fade_in).seconds(bpm) * (1.0 - weight)
         if before and weight > 0:
-            now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=fade, by=by)
+            now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=seconds, by=by)
         else:
-            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, fade, by, self._turned(number))
+            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, seconds, by, self._turned(number))
         self.playing[number] = now_on
 
     def _turned(self, number: int) -> Playable:
@@ -162,15 +163,20 @@ class Desk:
         look = nearest(playable.look, self._seen)
         return playable if look is playable.look else replace(playable, look=look)
 
-    def stop(self, number: int, now: float, bpm: float) -> None:
-        """Release a scene, with its fade; harmless if it is not on."""
+    def stop(self, number: int, now: float, bpm: float, *, fade: Duration | None = None) -> None:
+        """Release a scene, with its own fade or another; harmless if it is not on."""
         self._arranged = None
         before = self.playing.get(number)
         if before is None or before.target == 0:
             return
         weight = before.weight_at(now)
-        fade = self.show.playables[number].fade_out.seconds(bpm) * weight
-        self.playing[number] = replace(before, since=now, weight=weight, target=0.0, fade=fade)
+        seconds = (fade or self.show.playables[number].fade_out).seconds(bpm) * weight
+        self.playing[number] = replace(before, since=now, weight=weight, target=0.0, fade=seconds)
+
+    def forget(self, by: By) -> None:
+        """Let go at once of all that one of them has started."""
+        self._arranged = None
+        self.playing = {number: one for number, one in self.playing.items() if one.by != by}
 
     def only(self, number: int | None, now: float, beat: float) -> None:
         """Nothing but one scene, or nothing at all, at once and at full: without fades, levels, master or blackout."""

@@ -1,24 +1,29 @@
 """The light operator, sans-IO: events in, frames out. The same events at the same times give the same frames."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS, FOLLOW_ACTIONS
+from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS, FOLLOW_ACTIONS, SONG_ACTIONS
 from lanternist.core.beat import BeatClock, ClockSettings, Reading, State
 from lanternist.core.bindings import actions
+from lanternist.core.cues import Cues, compile_cues
 from lanternist.core.desk import By, Desk
 from lanternist.core.effects import Floats
 from lanternist.core.encode import Slots, encode
 from lanternist.core.events import Action, BeatEvent, Event, LoadInRequest, Lost, Touch
-from lanternist.core.follow import Follow, Hand, Music, follow_of
+from lanternist.core.follow import Follow, Hand, follow_of
 from lanternist.core.guard import Guard
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.loadin import LoadIn, ends_load_in
 from lanternist.core.pacer import PERIOD_S
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable
+from lanternist.core.song import Song
+from lanternist.core.song_clock import SongClock
+from lanternist.core.units import Duration
 
 # A fault that lasts this many frames will not pass by itself: half a second at 40 a second.
 FAULTS_BEFORE_SAFE = 20
@@ -34,8 +39,11 @@ class Operator:
 
     rig: RigTable
     show: ShowTable
+    songs: Mapping[str, Song] = field(default_factory=dict)
     desk: Desk = field(init=False)
     clock: BeatClock = field(init=False)
+    song: SongClock = field(init=False)
+    cues: Cues = field(init=False)
     follow: Follow = field(init=False)
     guard: Guard = field(init=False)
     loadin: LoadIn = field(init=False)
@@ -58,6 +66,8 @@ class Operator:
         self.desk = Desk(self.rig, self.show)
         settings = self.rig.rig.clock
         self.clock = BeatClock(ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s))
+        self.song = SongClock(self.songs)
+        self.cues = Cues({name: compile_cues(song) for name, song in self.songs.items()})
         self.follow = follow_of(self.show)
         self.guard = Guard(self.rig)
         self.loadin = LoadIn(self.rig)
@@ -126,28 +136,37 @@ class Operator:
         self.desk.settle(now)
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
         middle = now + takes + PERIOD_S / 2
+        self.song.keep_time(middle, self.clock)
         beats = np.array([self.clock.beat_at(middle + lead) for lead in self.rig.leads])
         reading = self.clock.reading(now)
         if not self._leaving:
+            self._cue(now, float(beats.max()), reading)
             self._follow(now, float(beats.max()), reading)
+        dark = self.desk.blackout or self.cues.dark
         wanted = self.loadin.over(self.rig.in_light(self.desk.render(now, beats)), now)
         lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
-        self.levels = self.guard.apply(wanted, now, blackout=self.desk.blackout, lost=lost)
+        self.levels = self.guard.apply(wanted, now, blackout=dark, lost=lost)
         self._number += 1
-        return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=self.desk.blackout)
+        return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=dark)
+
+    def _cue(self, now: float, beat: float, reading: Reading) -> None:
+        """Do what the cues of the song ask for up to the beat that the frame is made for."""
+        song = self.song
+        self.cues.play(self.desk, song.playing, song.moves + reading.jumps, beat + song.offset, now, beat, reading.bpm)
 
     def _follow(self, now: float, beat: float, reading: Reading) -> None:
         """Let follow change what it plays. beat: the one that the frame is made for."""
         follow = self.follow
         if not follow.on and not follow.choice:
             return
-        orders = follow.step(Music(beat, playing=_is_playing(reading)), self._hands())
+        orders = follow.step(self.song.music(beat, playing=_is_playing(reading)), self._hands())
         for number in orders.stop:
             playing = self.desk.playing.get(number)
             if playing is not None and playing.by == "follow":
                 self.desk.stop(number, now, reading.bpm)
+        fade = Duration(0.0) if orders.at_once else None
         for number in orders.start:
-            self.desk.start(number, now, beat, reading.bpm, "follow", at_once=orders.at_once)
+            self.desk.start(number, now, beat, reading.bpm, "follow", fade=fade)
         allowed = flashes_allowed(self.rig.rig.limits)
         speeds = {number: follow.speed_of(number, reading.bpm, allowed) for number in follow.choice.values()}
         self.desk.drive(follow.lift, speeds)
@@ -191,6 +210,8 @@ class Operator:
             self._feed(action)
         elif action.do in FOLLOW_ACTIONS:
             self._steer(action)
+        elif action.do in SONG_ACTIONS:
+            self._song(action)
         else:
             reading = self.clock.reading(action.at)
             self.desk.act(action, reading.beat, reading.bpm, by)
@@ -206,6 +227,15 @@ class Operator:
             self.loadin.walk(action)
         except ValueError as problem:
             self._refuse(str(problem), action.at)
+
+    def _song(self, action: Action) -> None:
+        """What is said of the song."""
+        if action.do == "song":
+            self.song.start(action.what, action.at, self.clock)
+        elif action.do == "seek":
+            self.song.seek(action.value, action.at, self.clock)
+        else:
+            self.song.stop()
 
     def _steer(self, action: Action) -> None:
         """What is asked of follow."""
@@ -233,6 +263,8 @@ class Operator:
             return f"there is no action {action.do!r}"
         if spec.needs_scene and action.what not in self.show.by_name:
             return f"{action.do}: no scene or chase is called {action.what!r}"
+        if spec.needs_song and not self.song.knows(action.what):
+            return f"{action.do}: no song of this gig is called {action.what!r}"
         if not spec.low <= action.value <= spec.high:
             return f"{action.do}: {action.value:g} is not within {spec.low:g} to {spec.high:g}"
         return ""

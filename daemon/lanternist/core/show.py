@@ -212,6 +212,7 @@ class Binding(Model):
     align: Literal[True] | None = None
     shift: Annotated[float, Field(ge=-16, le=16)] | None = None
     nudge: Annotated[float, Field(ge=-500, le=500)] | None = None
+    song: Name | None = None
     follow: bool | None = None
     energy: Literal[True] | None = None
     next: Literal[True] | None = None

@@ -10,12 +10,15 @@ from pydantic import BaseModel, ValidationError
 from lanternist.core.profile import Profile
 from lanternist.core.rig import Rig
 from lanternist.core.show import Show
+from lanternist.core.song import Song
 from lanternist.files.check import check
 from lanternist.files.check_rig import Ways
+from lanternist.files.check_songs import check_songs
 from lanternist.files.documents import Document, read
 from lanternist.files.problems import Problem, printable
 from lanternist.files.profiles import load_profile, profile_files
 from lanternist.files.sentences import problems_of
+from lanternist.files.songs import load_songs
 from lanternist.files.view import View
 
 SHOW = "show.toml"
@@ -24,12 +27,13 @@ M = TypeVar("M", bound=BaseModel)
 
 @dataclass(frozen=True, slots=True)
 class Gig:
-    """A gig without a mistake. profiles: those that its fixtures name."""
+    """A gig without a mistake. profiles: those that its fixtures name. songs: by their file's name, without .toml."""
 
     folder: Path
     rig: Rig
     show: Show
     profiles: Mapping[str, Profile]
+    songs: Mapping[str, Song]
 
 
 def load_gig(
@@ -53,11 +57,13 @@ def load_gig(
     the_rig = _validated(rig_file, Rig, problems)
     the_show = _validated(show_file, Show, problems)
     view = with_profiles(View(rig_file, show_file), folder, problems)
+    songs, found = load_songs(folder)
+    problems += [*found, *check_songs(view, songs, folder)]
     problems += check(view, Ways(output_settings, output_names), Ways(input_settings, input_names))
     problems = _in_order(problems, [rig_name, SHOW])
     if the_rig is None or the_show is None or any(one.severity == "mistake" for one in problems):
         return None, problems
-    return Gig(folder, the_rig, the_show, view.profiles), problems
+    return Gig(folder, the_rig, the_show, view.profiles, songs), problems
 
 
 def load_rig(

@@ -19,7 +19,7 @@ from lanternist.outputs.registry import OUTPUTS
 def make_operator(gig: Gig) -> Operator:
     """The operator of a gig, before its night has begun."""
     table = compile_rig(gig.rig, gig.profiles)
-    return Operator(table, compile_show(gig.show, table))
+    return Operator(table, compile_show(gig.show, table), gig.songs)
 
 
 def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]]:

@@ -27,6 +27,7 @@ def snapshot(
         "load_in": operator.loadin.describe(now),
         "beat": _beat(operator, now),
         "scenes": _scenes(operator, now),
+        "song": _song(operator, now),
         "follow": _follow(operator),
         "fixtures": _fixtures(operator),
         "guard": [f"{one}, for {max(0.0, now - one.since):.0f} s" for one in operator.guard.held()],
@@ -83,6 +84,21 @@ def _scenes(operator: Operator, now: float) -> list[Plain]:
         }
         for playing, voice in operator.desk.active(now)
     ]
+
+
+def _song(operator: Operator, now: float) -> Plain:
+    """Which song plays and where it is; empty if none is known to."""
+    place = operator.song
+    if not place.playing:
+        return {}
+    song, position = place.songs[place.playing], place.position(now, operator.clock)
+    number = song.section_at(position)
+    return {
+        "title": song.title,
+        "bar": song.grid.bar_beat(position)[0],
+        "seconds": round(float(song.grid.seconds(position)), 2),
+        "section": song.sections[number].kind if number >= 0 else "",
+    }
 
 
 def _follow(operator: Operator) -> Plain:

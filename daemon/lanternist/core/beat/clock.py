@@ -28,9 +28,9 @@ from typing import Any
 
 from lanternist.core.beat.lead import Lead
 from lanternist.core.beat.pulses import TICKS_A_BEAT, Pulses
-from lanternist.core.beat.roster import LEAST
+from lanternist.core.beat.roster import BY_HAND, LEAST
 from lanternist.core.beat.sources import Hand, Source, clamp_bpm
-from lanternist.core.beat.state import ClockSettings, Reading
+from lanternist.core.beat.state import ClockSettings, Reading, State
 from lanternist.core.beat.taps import Thumb
 from lanternist.core.beat.timecode import Timecode
 from lanternist.core.events import Action, Beat, BeatEvent, SongPosition, Tempo, Tick, TimeCode, Transport
@@ -69,6 +69,17 @@ class BeatClock:
         if at > self._lead.now or at < self._lead.now - _AGO:
             self._lead.now = at
         self._takers[type(event)](event)
+
+    def place(self, at: float, beat: float, bpm: float, *, jump: bool = True) -> bool:
+        """Be at `beat` (0 or more) at the time `at`, and go on at `bpm`, if no source gives the beat; else nothing.
+
+        jump: at once; otherwise the position is bent there. Gives whether it was done.
+        """
+        alone = self._lead.state(at) in (State.FREE, State.HOLDOVER) and self._lead.leader.rank != BY_HAND
+        if not alone or not 0.0 <= beat < _END_OF_TIME:
+            return False
+        self._lead.run_by_itself(at, beat, clamp_bpm(bpm) / 60.0, jump=jump)
+        return True
 
     def beat_at(self, t: float) -> float:
         """Position in beats at time t; never less than any answer for an earlier moment, but after a move on purpose.

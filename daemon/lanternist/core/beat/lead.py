@@ -44,6 +44,17 @@ class Lead:
         self.follow(self.leader)
         self.choose(self.now)
 
+    def run_by_itself(self, at: float, beat: float, rate: float, *, jump: bool) -> None:
+        """Nobody leads; from now on the position is `beat` at `at` and goes on at this rate."""
+        self.now = max(self.now, at)
+        self.leader = Hand("free", LEAST, Line(at, beat, rate))
+        self.offset = 0.0
+        self._silent = False
+        if jump:
+            self.output.jump(at, beat, rate)
+        else:
+            self.output.follow(self.now, at, beat, rate)
+
     def heard(self, source: Source, at: float) -> None:
         """Before a source's event is used: say so if it had been lost."""
         self.watch(at)

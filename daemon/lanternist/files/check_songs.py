@@ -1,0 +1,47 @@
+"""Cross checks of songs: what their cues ask of the show, and what the show asks of them."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from lanternist.core.cues import CUE_ACTIONS
+from lanternist.core.song import Cue, Song
+from lanternist.files.documents import Document, read
+from lanternist.files.problems import Problem, did_you_mean, listed, shown
+from lanternist.files.songs import FOLDER
+from lanternist.files.view import View, items
+
+
+def check_songs(view: View, songs: Mapping[str, Song], folder: Path) -> Iterator[Problem]:
+    """Every problem between right song files and the show. Bindings of songs that are not there are the show's."""
+    scenes = [name for _, name in view.playables]
+    for name, song in songs.items():
+        document = read(folder / FOLDER / f"{name}.toml", f"{FOLDER}/{name}.toml") if song.cues else None
+        if isinstance(document, Document) and view.show is not None:
+            for number, cue in enumerate(song.cues):
+                yield from _cue(document, number, cue, scenes)
+    if view.show is not None:
+        yield from _bound(view.show, songs)
+
+
+def _cue(document: Document, number: int, cue: Cue, scenes: list[str]) -> Iterator[Problem]:
+    path = ("cues", number)
+    if cue.do not in CUE_ACTIONS:
+        yield document.problem((*path, "do"), f"no cue can do {shown(cue.do)}", f"right are {listed(CUE_ACTIONS)}")
+    elif cue.do == "blackout":
+        return
+    elif cue.what is None:
+        yield document.problem(path, f"{shown(cue.do)} needs a scene or chase", 'for example: what = "pulse"')
+    elif cue.what not in scenes:
+        remedy = did_you_mean(cue.what, scenes, "known")
+        yield document.problem((*path, "what"), f"there is no scene or chase {shown(cue.what)}", remedy)
+    elif cue.do == "burst" and cue.value is None:
+        yield document.problem(path, "a burst needs its length in seconds", "for example: value = 3")
+
+
+def _bound(show: Document, songs: Mapping[str, Song]) -> Iterator[Problem]:
+    known = [*songs, *(song.title for song in songs.values())]
+    for path, raw in items(show, "bindings"):
+        name = raw.get("song") if isinstance(raw, dict) else None
+        if isinstance(name, str) and name not in known:
+            remedy = did_you_mean(name, known, "known") or f"put its file into {FOLDER}/"
+            yield show.problem((*path, "song"), f"this gig has no song {shown(name)}", remedy)
