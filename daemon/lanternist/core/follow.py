@@ -112,6 +112,7 @@ class Follow:
     _wanted: bool = False
     _hands: frozenset[Hand] = frozenset()
     _rested: dict[int, int] = field(default_factory=dict)
+    _latest: dict[str, int] = field(default_factory=dict)
     _choices: int = 0
     _family_since: int = 0
 
@@ -191,9 +192,9 @@ class Follow:
             here = [one for one in self.candidates if one.layer == layer and not _meets(one, self._hands)]
             now_on = next((one for one in here if one.number == self.choice.get(layer)), None)
             stays = now_on is not None and not everything and now_on.energy[0] <= energy <= now_on.energy[1]
-            one = now_on if stays else self._pick(here, now_on, music.kind, energy)
+            one = now_on if stays else self._pick(here, self._latest.get(layer, -1), music.kind, energy)
             if one is not None:
-                wanted[layer] = one.number
+                wanted[layer] = self._latest[layer] = one.number
                 reasons[layer] = self.why.get(layer, "") if stays else self._reason(one, music, energy)
         if not wanted:
             wanted, reasons = self._nearest(energy)
@@ -205,7 +206,7 @@ class Follow:
         suit = [one for one in here if one.energy[0] <= energy <= one.energy[1]]
         suit = [one for one in suit if not kind or not one.sections or kind in one.sections]
         suit = [one for one in suit if one.family in ("", self.family)] or suit
-        others = [one for one in suit if one is not now_on] or suit
+        others = [one for one in suit if one.number != latest] or suit
         return max(others, key=lambda one: self._appeal(one, kind), default=None)
 
     def _appeal(self, one: Candidate, kind: str) -> float:
