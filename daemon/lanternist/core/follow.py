@@ -201,8 +201,8 @@ class Follow:
         self.why = reasons
         return self._go_to(wanted)
 
-    def _pick(self, here: Sequence[Candidate], now_on: Candidate | None, kind: str, energy: float) -> Candidate | None:
-        """The one that has rested longest among those that suit."""
+    def _pick(self, here: Sequence[Candidate], latest: int, kind: str, energy: float) -> Candidate | None:
+        """The one that has rested longest among those that suit, but the latest that its layer played."""
         suit = [one for one in here if one.energy[0] <= energy <= one.energy[1]]
         suit = [one for one in suit if not kind or not one.sections or kind in one.sections]
         suit = [one for one in suit if one.family in ("", self.family)] or suit
