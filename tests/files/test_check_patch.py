@@ -71,3 +71,24 @@ def test_thirteen_slots_at_15_collide_with_27_and_eleven_do_not() -> None:
     (problem,) = check_patch(view_of([("13", 15, 1), ("3", 27, 1)]))
     assert problem.message == "f0 (15-27) and f1 (27-29) in universe 1 share slot 27"
     assert list(check_patch(view_of([("11", 15, 1), ("3", 27, 1)]))) == []
+
+
+def mains_said(tmp_path: Path, mains: str, power_w: int = 700) -> list[str]:
+    rig = GIG["rig.toml"].replace('profile = "own"', 'profile = "own"\ncircuit = "left wall"') + f"[mains]\n{mains}\n"
+    own = GIG["profiles/own.toml"].replace('kind = "wash"', f'kind = "wash"\npower_w = {power_w}')
+    return [str(one) for one in load(write(tmp_path, {"rig.toml": rig, "profiles/own.toml": own}))[1]]
+
+
+def test_a_breaker_that_carries_too_much_is_told_of(tmp_path: Path) -> None:
+    """Worked by hand: 700 W / 230 V = 3.04 A, 101 % of 3 A and 76 % of 4 A."""
+    (said,) = mains_said(tmp_path, 'volts = 230\namps = { "left wall" = 3 }')
+    assert said.startswith(
+        'rig.toml:37: warning: mains.amps."left wall": its fixtures draw 3.0 A at most, 101% of what'
+    )
+    assert mains_said(tmp_path, 'volts = 230\namps = { "left wall" = 4 }') == []
+    assert mains_said(tmp_path, "volts = 230") == []
+
+
+def test_a_breaker_that_nothing_hangs_on_is_told_of(tmp_path: Path) -> None:
+    (said,) = mains_said(tmp_path, 'volts = 230\namps = { "left wal" = 16 }')
+    assert said.endswith('no fixture is on "left wal"; did you mean "left wall"?')

@@ -4,11 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import islice
 
+from lanternist.core.mains import CONTINUOUS, circuits
 from lanternist.core.patch import UNIVERSE, Patched, free_address
+from lanternist.core.rig import Mains
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
 from lanternist.files.problems import Problem, did_you_mean, shown
-from lanternist.files.view import View, items, names
+from lanternist.files.view import View, items, names, readable, table
 
 MOST_OVERLAPS = 100
 
@@ -26,6 +28,7 @@ def check_patch(view: View) -> Iterator[Problem]:
         yield from _past_the_end(view, view.rig, one)
     yield from islice(_overlaps(view, view.rig, by_universe), MOST_OVERLAPS)
     yield from _without_output(view, view.rig)
+    yield from _mains(view, view.rig)
 
 
 def twice(document: Document, named: Sequence[tuple[Path, str]], what: str) -> Iterator[Problem]:
@@ -112,3 +115,23 @@ def _without_output(view: View, rig: Document) -> Iterator[Problem]:
         which = "this fixture is" if len(paths) == 1 else f"{len(paths)} fixtures are"
         message = f"no output sends universe {universe}, which {which} in"
         yield rig.problem(paths[0], message, f"add [[outputs]] with universe = {universe}, or mend the number here")
+
+
+def _mains(view: View, rig: Document) -> Iterator[Problem]:
+    """Breakers that carry too much, as far as profiles tell, and breakers that nothing hangs on."""
+    mains = readable(table(rig, "mains"), Mains)
+    if mains is None:
+        return
+    loads = {one.name: one for one in circuits(view.patched, mains)}
+    named = [name for name in loads if name]
+    for name in mains.amps:
+        path = ("mains", "amps", name)
+        if name not in loads:
+            if view.is_whole:
+                yield rig.problem(
+                    path, f"no fixture is on {shown(name)}", did_you_mean(name, named, "known"), "warning"
+                )
+        elif (load := loads[name].load or 0.0) > CONTINUOUS:
+            message = f"its fixtures draw {loads[name].amps:.1f} A at most, {load:.0%} of what it is rated at"
+            remedy = f"put fixtures on other circuits; loaded for hours a breaker carries {CONTINUOUS:.0%} at most"
+            yield rig.problem(path, message, remedy, "warning")

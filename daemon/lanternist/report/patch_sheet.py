@@ -4,13 +4,10 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from lanternist.core.mains import Circuit, circuits
 from lanternist.core.patch import Patched, patch
 from lanternist.core.profile import Profile
-from lanternist.core.rig import Mains, Rig
-
-# A breaker that is loaded for hours: no more than this share of what it is rated at (value from memory of NEC 210.20,
-# "continuous load"; elsewhere common practice). Draw is reckoned at power factor 1, so the real current is higher.
-CONTINUOUS = 0.8
+from lanternist.core.rig import Rig
 
 CAUTIONS = """\
 Mains can kill. Switch the circuit off and unplug before you open, wire or re-lamp anything; wet hands and wet cables \
@@ -31,27 +28,6 @@ class Line:
 
     number: int
     one: Patched
-
-
-@dataclass(frozen=True, slots=True)
-class Circuit:
-    """What hangs on one mains circuit; name "" for what names none.
-
-    watts: of those that tell it; `untold` are the numbers of the others. amps: at the rig's voltage, None where it
-    gives none. rated: of the breaker, in amperes.
-    """
-
-    name: str
-    numbers: Sequence[int]
-    watts: float
-    untold: Sequence[int]
-    amps: float | None
-    rated: float | None
-
-    @property
-    def load(self) -> float | None:
-        """The share of its rating that the breaker carries."""
-        return self.amps / self.rated if self.amps is not None and self.rated else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,28 +58,8 @@ def patch_sheet(rig: Rig, profiles: Mapping[str, Profile], made: str = "") -> Pa
     for line in lines:
         for group in line.one.fixture.groups:
             groups[group].append(line.number)
-    return PatchSheet(rig.title or "Rig", made, lines, dict(sorted(groups.items())), _circuits(lines, rig.mains), rig)
-
-
-def _circuits(lines: Sequence[Line], mains: Mains | None) -> list[Circuit]:
-    by_name: dict[str, list[Line]] = defaultdict(list)
-    for line in lines:
-        by_name[line.one.fixture.circuit or ""].append(line)
-    found = []
-    for name in sorted(by_name, key=lambda name: (not name, name)):
-        here = by_name[name]
-        watts = sum(line.one.profile.power_w or 0.0 for line in here)
-        found.append(
-            Circuit(
-                name=name,
-                numbers=[line.number for line in here],
-                watts=watts,
-                untold=[line.number for line in here if line.one.profile.power_w is None],
-                amps=watts / mains.volts if mains else None,
-                rated=mains.amps.get(name) if mains else None,
-            )
-        )
-    return found
+    loads = circuits([line.one for line in lines], rig.mains)
+    return PatchSheet(rig.title or "Rig", made, lines, dict(sorted(groups.items())), loads, rig)
 
 
 def runs(numbers: Sequence[int]) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import cos, hypot, pi, sin
 
-from lanternist.core.aim import direction
+from lanternist.core.aim import direction, target_of
 from lanternist.core.patch import CELL_PITCH_M
 from lanternist.report.patch_sheet import Line, PatchSheet, place_of
 from lanternist.report.svg import circle, cut, dashed_path, line, polygon, rect, text, text_width, ticks
@@ -200,7 +200,7 @@ def _unit(sheet: PatchSheet, one: Line, spot: tuple[float, float], room: float, 
     Below it its address, and its name as far as there is room.
     """
     x, y = spot
-    nose, down = _nose(one, spot, frame)
+    nose, down = _nose(sheet, one, spot, frame)
     if frame.vertical == 2:
         end = y - _RADIUS - 0.5 if one.one.fixture.hangs == "down" else y + _RADIUS + 0.5
         nose += line(x - 1.8, end, x + 1.8, end, 0.8)
@@ -219,9 +219,20 @@ def _words(x: float, y: float, words: Sequence[str]) -> str:
     return drawn
 
 
-def _nose(one: Line, spot: tuple[float, float], frame: _Frame) -> tuple[str, bool]:
-    """A triangle where the beam leaves, and whether it is below: a head's at pan 0 half tilted, else as it hangs."""
-    across, into, up = direction(one.one.fixture, 0.0, 45.0 if is_head(one) else 0.0)
+def _beam(sheet: PatchSheet, one: Line) -> tuple[float, float, float]:
+    """The way a beam leaves: a head's at pan 0 half tilted, else to where it points, else as it hangs."""
+    fixture = one.one.fixture
+    target = None if is_head(one) else target_of(fixture, sheet.rig.points)
+    if target is None or fixture.at is None:
+        return direction(fixture, 0.0, 45.0 if is_head(one) else 0.0)
+    away = [there - here for there, here in zip(target, fixture.at, strict=True)]
+    length = max(hypot(*away), 1e-9)
+    return away[0] / length, away[1] / length, away[2] / length
+
+
+def _nose(sheet: PatchSheet, one: Line, spot: tuple[float, float], frame: _Frame) -> tuple[str, bool]:
+    """A triangle where the beam leaves, and whether that is below."""
+    across, into, up = _beam(sheet, one)
     dx, dy = (across, into) if frame.vertical == 1 else (across, -up)
     if one.one.profile.kind in _BEAMLESS or (length := hypot(dx, dy)) < 0.2:
         return "", False

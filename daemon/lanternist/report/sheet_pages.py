@@ -4,8 +4,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
+from lanternist.core.mains import CONTINUOUS, Circuit
 from lanternist.core.patch import SWITCHES, UNIVERSE, switches
-from lanternist.report.patch_sheet import CAUTIONS, CONTINUOUS, Circuit, Line, PatchSheet, runs
+from lanternist.report.patch_sheet import CAUTIONS, Line, PatchSheet, runs
 from lanternist.report.plan import plan, symbol
 from lanternist.report.svg import at, cut, document, line, rect, text, text_width, wrapped
 

@@ -41,18 +41,18 @@ def _listed(title: str, pairs: Sequence[tuple[str, str]]) -> list[str]:
 
 def _table(sheet: PatchSheet) -> Iterator[str]:
     widest = min(max(len(line.one.fixture.name) for line in sheet.lines), 20)
-    yield f"{'no.':>3}  {'fixture':<{widest}}  univ.  address  last  123456789 on          type, mode"
+    yield f"{'no.':>3}  {'fixture':<{widest}}  univ.  address  last  123456789 on        type, mode"
     for line in sheet.lines:
         fixture, one = line.one.fixture, line.one
         on = switches(fixture.address)
         drawn = "".join("▀" if lever else "▄" for lever in on)
-        numbers = " ".join(str(index) for index, lever in enumerate(on, start=1) if lever)
+        numbers = "".join(str(index) for index, lever in enumerate(on, start=1) if lever)
         name, *more = wrap(fixture.name, widest)
         if fixture.address == UNIVERSE:
             drawn, numbers = "in its menu", ""
         yield (
             f"{line.number:>3}  {name:<{widest}}  {fixture.universe:>5}  {fixture.address:>7}  {one.last:>4}  "
-            f"{drawn:<9} {numbers:<12}{fixture.profile}, {fixture.mode}"
+            f"{drawn:<9} {numbers:<9} {fixture.profile}, {fixture.mode}"
         ).rstrip()
         yield from (f"     {words}" for words in more)
 
