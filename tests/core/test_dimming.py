@@ -1,4 +1,4 @@
-"""Dimming against CIE 15 (L*, by `colour-science`), and on the wire: even fades, curves that match, finer 8-bit slots."""
+"""Dimming against CIE 15 (L*, by `colour-science`), and on the wire: even fades, curves that match, finer slots."""
 
 import warnings
 
@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from tests.guarded import Night
 from tests.rigs import PROFILES, act, desk, one_fixture, table
 
+from lanternist.core.colour import u_v
+from lanternist.core.colour.mixing import chromaticity_of
 from lanternist.core.dimming import dither, level_of, light_at, light_of, slot_of
 from lanternist.core.effects import Floats
 from lanternist.core.encode import encode
@@ -131,7 +133,7 @@ def test_dither_is_the_same_for_the_same_frame_and_not_in_step() -> None:
 
 
 def test_dither_makes_no_flash() -> None:
-    """A rig that fades slowly up and down in the dark and in the light, dithered, as the independent counter sees it."""
+    """A rig that fades slowly up and down, in the dark and in the light, as the independent counter sees it."""
     rig = "".join(
         f'[[fixtures]]\nname = "d{n}"\nprofile = "{kind}"\nmode = "{mode}"\naddress = {8 * n + 1}\ndither = true\n'
         for n, (kind, mode) in enumerate([("dimmer", "1"), ("par", "3"), ("par", "4"), ("dimmer", "1")])
@@ -148,3 +150,28 @@ def test_dither_makes_no_flash() -> None:
         night.levels.append(sent.copy())
         night.frames.append(encode(of, sent, number))
     assert night.excesses() == []
+
+
+@pytest.mark.parametrize(("one", "other"), [("red", "blue"), ("amber", "deep blue"), ("white", "deep red")])
+def test_a_colour_cross_fade_goes_straight_and_without_a_jump(one: str, other: str) -> None:
+    """Between scenes of like intensity a cell goes the straight way in u'v', in steps that are alike to the eye."""
+    scenes = "".join(
+        f'[[scenes]]\nname = "{name}"\nfade_in = "4 s"\nfade_out = "4 s"\n'
+        f'parts = [{{ on = "it", colour = "{name}", intensity = 80 }}]\n'
+        for name in (one, other)
+    )
+    on = desk(scenes, one_fixture("par", "8"))
+    emitters = on.rig.engines[0].emitters
+    rows = [on.rig.index[0, name] for name, _ in emitters]
+    act(on, "start", one)
+    act(on, "start", other, at=4.0)
+    act(on, "stop", one, at=4.0)
+    frames = [on.render(4.0 + number * 0.025, on.rig.leads)[rows].tolist() for number in range(161)]
+    path = np.array([u_v(chromaticity_of([each for _, each in emitters], drives)) for drives in frames])
+    steps, whole = np.diff(path, axis=0), path[-1] - path[0]
+    along = steps @ whole / np.linalg.norm(whole)
+    aside = (path - path[0]) @ np.array([-whole[1], whole[0]])
+    assert (along > 0).all()
+    assert np.abs(aside).max() < 1e-6  # what is mixed from two lights lies on the line between them
+    assert along.max() < 3 * along.mean()
+    assert along.max() < 0.01
