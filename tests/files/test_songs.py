@@ -3,7 +3,7 @@
 import tomllib
 from pathlib import Path
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.core.test_song import EVEN, grids
 
@@ -32,6 +32,7 @@ def test_a_song_survives_its_file(tmp_path: Path) -> None:
     assert load_songs(tmp_path) == ({"home": SONG}, [])
 
 
+@settings(max_examples=30)
 @given(grids(), st.text(st.characters(exclude_categories=["C"]), min_size=1, max_size=20))
 def test_any_grid_and_title_survive(grid: Grid, title: str) -> None:
     rounded = grid.model_copy(update={"beats": [round(one, 3) for one in grid.beats]}) if grid.beats else grid

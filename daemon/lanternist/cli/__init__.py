@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Sequence
 
-from lanternist.cli import address, check, demo, loadin, nodes, replay, run, send, sheet, watch
+from lanternist.cli import address, check, demo, loadin, nodes, replay, run, send, sheet, song, watch
 
 DESCRIPTION = """\
 The light operator for a DJ who plays alone.
@@ -12,6 +12,7 @@ The light operator for a DJ who plays alone.
                      lanternist address GIG   addresses for the fixtures that have none
                      lanternist sheet GIG     the patch on paper, for the ladder
                      lanternist nodes         which Art-Net devices answer here?
+                     lanternist song ...      prepare songs: beats, bars and sections of recordings
   load-in            lanternist walk          one fixture after the other (also: light, only, slot)
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
@@ -27,7 +28,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, address, sheet, nodes, loadin, send, watch, replay, demo):
+    for module in (run, check, address, sheet, nodes, loadin, send, watch, replay, demo, song):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:

@@ -9,7 +9,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from functools import cached_property
 from itertools import pairwise
-from typing import Annotated, Self
+from typing import Annotated, Self, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,10 +19,16 @@ from lanternist.core.model import Length, Model, Name, Percent
 from lanternist.core.show import SectionKind
 from lanternist.core.units import BEATS_A_BAR, Duration
 
+M = TypeVar("M", bound=Model)
 Floats = npt.NDArray[np.float64]
 
 _PLACE = re.compile(r"(-?\d{1,5})\.(\d{1,3}(?:\.\d{1,6})?)")
 MOST_BEATS = 100_000
+
+
+def changed(model: M, **fields: object) -> M:
+    """The same with other fields, checked anew. Raises ValueError."""
+    return type(model)(**({name: getattr(model, name) for name in type(model).model_fields} | fields))
 
 
 def _place(value: str) -> str:
