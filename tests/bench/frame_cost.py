@@ -78,7 +78,8 @@ class Whole:
         self.now += PERIOD_S
         rig, ticks = self.desk.rig, [time.perf_counter_ns()]
         self.desk.settle(self.now)
-        levels = self.desk.render(self.now, np.array([self.clock.beat_at(self.now + lead) for lead in rig.leads]))
+        beats = np.array([self.clock.beat_at(self.now + lead) for lead in rig.leads])
+        levels = rig.in_light(self.desk.render(self.now, beats))
         ticks.append(time.perf_counter_ns())
         levels = self.guard.apply(levels, self.now)
         ticks.append(time.perf_counter_ns())
