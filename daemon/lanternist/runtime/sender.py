@@ -86,13 +86,13 @@ class Sender:
         return found
 
     def _open_and_send(self) -> None:
-        self._busy_since = math.inf
         self._sent_at.clear()
         try:
             self._output.open()
             self._part.works()
             self._send_until_leaving()
         finally:
+            self._busy_since = math.inf
             self._output.close()
 
     def _send_until_leaving(self) -> None:
