@@ -1,0 +1,83 @@
+"""How late frames begin beside serial lines, blocked serial lines and a recording, against the null output alone.
+
+`python -m tests.bench.outputs`. Whole daemons one after the other, round after round; medians of the rounds, and their
+ratio to null. The lines are ptys: what their threads cost, not what an adapter does.
+"""
+
+import argparse
+import contextlib
+import os
+import pty
+import statistics
+import tempfile
+import threading
+import time
+import tty
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from tests.nights import copy_gig, playing
+
+LINES = 4
+NULL = '[[outputs]]\nuniverse = 1\nby = "null"\n'
+
+
+@contextlib.contextmanager
+def lines(*, are_read: bool) -> Iterator[str]:
+    """Serial outputs of a rig, as many as there are lines, and somebody who reads them, or nobody."""
+    masters, entries = [], []
+    for _ in range(LINES):
+        master, slave = pty.openpty()
+        tty.setraw(slave)
+        masters += [master, slave]
+        entries.append(f'[[outputs]]\nuniverse = 1\nby = "serial-break"\ndevice = "{os.ttyname(slave)}"\n')
+        if are_read:
+            threading.Thread(target=_read, args=(master,), daemon=True).start()
+    yield "".join(entries)
+    for one in masters:
+        os.close(one)
+
+
+def _read(master: int) -> None:
+    with contextlib.suppress(OSError):
+        while os.read(master, 4096):
+            pass
+
+
+def lateness(outputs: str, seconds: float, *, record: bool = False) -> tuple[float, float]:
+    """Median and 99th percentile of how late frames began, in ms."""
+    with tempfile.TemporaryDirectory() as folder:
+        after: Sequence[str] = ["--record", f"{folder}/night"] if record else ()
+        with playing(
+            copy_gig(Path(folder), outputs=outputs, inputs='[[inputs]]\nby = "osc"\nport = 0\n'), after=after
+        ) as night:
+            night.status()
+            night.send("start", "house")
+            time.sleep(seconds)
+            frames = night.status()["frames"]
+            return frames["late_p50_ms"], frames["late_p99_ms"]
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=6.0)
+    parser.add_argument("--rounds", type=int, default=3)
+    args = parser.parse_args()
+    found: dict[str, list[tuple[float, float]]] = {}
+    for _ in range(args.rounds):
+        found.setdefault("null alone", []).append(lateness(NULL, args.seconds))
+        found.setdefault("null, recorded", []).append(lateness(NULL, args.seconds, record=True))
+        for are_read in (True, False):
+            name = f"{LINES} serial lines, {'read' if are_read else 'blocked'}"
+            with lines(are_read=are_read) as entries:
+                found.setdefault(name, []).append(lateness(entries, args.seconds))
+    print(f"{'late, ms (times null)':<28}{'p50':>18}{'p99':>18}")
+    null = [statistics.median(round_[at] for round_ in found["null alone"]) for at in (0, 1)]
+    for name, rounds in found.items():
+        values = [statistics.median(round_[at] for round_ in rounds) for at in (0, 1)]
+        print(f"{name:<28}" + "".join(f"{value:>10.3f} ({value / null[at]:4.1f})" for at, value in enumerate(values)))
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
