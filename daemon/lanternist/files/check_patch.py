@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from lanternist.core.mains import CONTINUOUS, circuits
+from lanternist.core.parameters import EMITTERS
 from lanternist.core.patch import UNIVERSE, Patched, free_address
 from lanternist.core.rig import Mains
 from lanternist.files.documents import Document
@@ -29,6 +30,9 @@ def check_patch(view: View) -> Iterator[Problem]:
     yield from islice(_overlaps(view, view.rig, by_universe), MOST_OVERLAPS)
     yield from _without_output(view, view.rig)
     yield from _mains(view, view.rig)
+    for one in view.patched:
+        yield from _trim(view, view.rig, one)
+        yield from _dither(view, view.rig, one)
 
 
 def twice(document: Document, named: Sequence[tuple[Path, str]], what: str) -> Iterator[Problem]:
@@ -135,3 +139,20 @@ def _mains(view: View, rig: Document) -> Iterator[Problem]:
             message = f"its fixtures draw {loads[name].amps:.1f} A at most, {load:.0%} of what it is rated at"
             remedy = f"put fixtures on other circuits; loaded for hours a breaker carries {CONTINUOUS:.0%} at most"
             yield rig.problem(path, message, remedy, "warning")
+
+
+def _trim(view: View, rig: Document, one: Patched) -> Iterator[Problem]:
+    """Trims of what a fixture does not have."""
+    slots = {slot.does for _, slot in one.profile.modes[one.fixture.mode].layout()}
+    has = ["intensity", *(name for name in EMITTERS if name in slots)]
+    for name in one.fixture.trim:
+        if name not in has:
+            message = f"{shown(one.fixture.profile)} in mode {shown(one.fixture.mode)} has no {shown(name)} to trim"
+            yield rig.problem((*view.path_of(one), "trim", name), message, did_you_mean(name, has, "it has"))
+
+
+def _dither(view: View, rig: Document, one: Patched) -> Iterator[Problem]:
+    """Dithering where it does nothing but make the guard's sums less sure."""
+    if one.fixture.dither and one.curve != "linear":
+        message = f"its curve is {shown(one.curve)}, which fades finely in the dark as it is"
+        yield rig.problem((*view.path_of(one), "dither"), message, "leave out dither")
