@@ -14,6 +14,8 @@ Decode = Callable[[bytes], tuple[int, list[int]]]
 def artnet_slots(packet: bytes) -> tuple[int, list[int]]:
     """Port-Address and slots by the offsets of the Art-Net 4 specification, ArtDmx: written out here again."""
     assert packet[:8] == b"Art-Net\0"
+    if packet[8:10] == b"\x00\x52":  # ArtSync has none; no Port-Address is -1
+        return -1, []
     assert packet[8:12] == b"\x00\x50\x00\x0e"
     assert int.from_bytes(packet[16:18], "big") == len(packet) - 18
     return packet[14] | packet[15] << 8, list(packet[18:])
@@ -21,6 +23,8 @@ def artnet_slots(packet: bytes) -> tuple[int, list[int]]:
 
 def sacn_slots(packet: bytes) -> tuple[int, list[int]]:
     """Universe and slots as the PyPI library `sacn` reads them."""
+    if packet[18:22] == b"\0\0\0\x08":  # universe discovery, ANSI E1.31-2018 cl. 4.3: it has no slots
+        return -1, []
     decoded = sacn.DataPacket.make_data_packet(list(packet))
     return decoded.universe, list(decoded.dmxData)
 

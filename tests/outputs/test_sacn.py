@@ -31,7 +31,7 @@ def make(receiver: Node, *universes: int, **more: object) -> SacnOutput:
 def received(receiver: Node) -> list[sacn.Data]:
     packets = [sacn.parse(packet) for packet in receiver.waiting()]
     assert all(packets)
-    return [packet for packet in packets if packet]
+    return [packet for packet in packets if isinstance(packet, sacn.Data)]
 
 
 def test_keeps_the_contract() -> None:
@@ -146,7 +146,56 @@ def test_multicast_goes_to_the_group_of_each_universe() -> None:
         output.send({1: b"\1", 1000: b"\2"}, 0.0)
         packets = [sacn.parse(receiver.receive()) for receiver in (first, second)]
         output.close()
-    assert [(packet.universe, packet.slots) for packet in packets if packet] == [(1, b"\1"), (1000, b"\2")]
+    assert [(packet.universe, packet.slots) for packet in packets if isinstance(packet, sacn.Data)] == [
+        (1, b"\1"),
+        (1000, b"\2"),
+    ]
+
+
+def test_synchronised_frames_are_followed_by_their_packet() -> None:
+    """ANSI E1.31-2018 cl. 6.2.4 and 11: the address in the data, one packet after a frame that counts by itself."""
+    with node() as receiver, closing(make(receiver, 1, 2, sync_universe=9)) as output:
+        output.open()
+        for now in (0.0, 0.025, 0.05, 0.075):
+            output.send(FRAME, now)
+        packets = [sacn.parse(packet) for packet in receiver.waiting()]
+    data = [one for one in packets if isinstance(one, sacn.Data)]
+    # Were the packets of synchronisation to stop, a receiver goes on: force_sync, cl. 6.2.6.
+    assert {(one.sync_address, one.force_sync) for one in data} == {(9, True)}
+    assert [one.sequence if isinstance(one, sacn.Sync) else "data" for one in packets] == [
+        *("data", "data", 0),
+        *("data", "data", 1),
+        *("data", "data", 2),
+    ]
+    assert {one.address for one in packets if isinstance(one, sacn.Sync)} == {9}
+
+
+def test_what_a_source_sends_is_told_every_10_s() -> None:
+    """ANSI E1.31-2018 cl. 4.3: all its universes, also those of other outputs; cl. 12.2: within two intervals."""
+    with node() as receiver, closing(make(receiver, 1)) as one, closing(make(receiver, 7, 2)) as two:
+        one.open()
+        two.open()
+        told = []
+        for tick in range(1300):
+            one.send(FRAME, tick * 0.025)
+            if tick % 20 == 0:
+                told += [
+                    (tick * 0.025, one) for one in map(sacn.parse, receiver.waiting()) if type(one) is sacn.Discovery
+                ]
+        two.close()
+        one.send(FRAME, 42.5)
+        last = [one for one in map(sacn.parse, receiver.waiting()) if isinstance(one, sacn.Discovery)]
+    assert [round(at / 10) for at, _ in told] == [1, 2, 3]
+    assert {packet.universes for _, packet in told} == {(1, 2, 7)}
+    assert [packet.universes for packet in last] == [(1,)]
+
+
+def test_the_interface_may_be_named() -> None:
+    output = SacnOutput(SacnSettings(interface="lo"), [1])
+    output.open()
+    output.close()
+    with pytest.raises(OutputError, match="no such interface"):
+        SacnOutput(SacnSettings(interface="eth99"), [1]).open()
 
 
 def test_ttl_and_interface_reach_the_socket(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -229,7 +278,10 @@ def test_settings_left_out() -> None:
         {"source_name": ""},
         {"source_name": "\u00fc" * 32},
         {"source_name": "a\0b"},
-        {"interface": "eth0"},
+        {"interface": "10.0.0"},
+        {"interface": "the lighting network"},
+        {"sync_universe": 0},
+        {"sync_universe": 64_000},
         {"interface": "::1"},
         {"to": "node", "interface": "10.0.0.5"},
         {"ttl": 0},

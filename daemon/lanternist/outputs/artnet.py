@@ -44,7 +44,7 @@ class ArtNetOutput(UdpOutput):
         self._port_addresses = port_addresses(settings, universes)
         pairs = zip(universes, self._port_addresses, strict=True)
         super().__init__(settings.to, settings.port, [_line(*pair) for pair in pairs])
-        self._sync = bytearray(artnet.pack_sync()) if len(universes) > 1 else None
+        self._sync = artnet.pack_sync() if len(universes) > 1 else None
         self._station: Station | None = None
         self._lacks_port = ""
 

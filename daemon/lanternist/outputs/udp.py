@@ -32,7 +32,7 @@ _HINTS = {
     errno.EHOSTDOWN: "nothing answers there; check that the node is on, its cable and its address",
     errno.EACCES: "the system does not allow it; give the address of one node, not a broadcast address",
     errno.EPERM: "the system does not allow it; check the firewall of this machine",
-    errno.EADDRNOTAVAIL: "this machine has no such address; check `interface`",
+    errno.EADDRNOTAVAIL: "this machine has no such interface or address now; check `interface` and the cable",
 }
 
 
@@ -138,7 +138,7 @@ class UdpOutput:
             raise OutputError(f"the output to {self._to} is not open")
         return self._socket
 
-    def _deliver(self, sock: socket.socket, packet: bytearray, address: Address) -> bool:
+    def _deliver(self, sock: socket.socket, packet: bytes | bytearray, address: Address) -> bool:
         """Hand one packet to the kernel; False if it did not take it."""
         for _ in range(2):
             try:
