@@ -1,5 +1,7 @@
 """Selectors: what a term finds on a rig, and in which order."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -37,6 +39,17 @@ BAR = ["bar.0", "bar.1", "bar.2", "bar.3"]
         (["bar: odd"], ["bar.0", "bar.2"]),
         (["bar: 3 of 4"], ["bar.2"]),
         (["pars: left half"], ["par 1", "par 2"]),
+        (["pars: left half: even"], ["par 2"]),
+        (["pars: even: left half"], ["par 2"]),
+        (["all: can zoom"], ["head 1"]),
+        (["all: can strobe: left half"], ["par 2", "bar.0", "bar.1"]),
+        (["all: can aim"], ["head 1", "head 2"]),
+        (["spot: can colour"], ["head 1"]),
+        (["all: cannot intensity"], ["fogger"]),
+        (["fixed: cannot strobe"], ["par 1", "par 4"]),
+        (["all: odd cells"], ["par 1", "par 2", "par 3", "bar.0", "bar.2", "head 1", "fogger", "par 4", "head 2"]),
+        (["bar: 3 of 4 cells"], ["bar.2"]),
+        (["bar: even cells: odd"], ["bar.1"]),
         (["pars: right half"], ["par 3", "par 4"]),
         (["bar: left half"], ["bar.0", "bar.1"]),
         (["fogger: left half", "fogger: right half"], ["fogger"]),
@@ -59,6 +72,14 @@ def test_a_pick_counts_fixtures_where_it_picks_from_several() -> None:
     assert chosen("all: even") == ["par 2", *BAR, "fogger", "head 2"]
 
 
+def test_the_rig_s_own_names_come_before_classes() -> None:
+    assert [CELLS[index].name for index in select(["heads"], CELLS)] == ["head 1", "head 2"]
+    own = [replace(one, groups=frozenset({"heads"}) if one.name == "par 1" else frozenset()) for one in CELLS]
+    assert [own[index].name for index in select(["heads"], own)] == ["par 1"]
+    bare = [replace(one, groups=frozenset()) for one in CELLS]
+    assert [bare[index].name for index in select(["heads"], bare)] == ["head 1", "head 2"]
+
+
 @pytest.mark.parametrize("term", ["parz", "parz: odd", "", ": odd"])
 def test_an_unknown_name_is_refused(term: str) -> None:
     with pytest.raises(SelectorError) as refused:
@@ -66,7 +87,7 @@ def test_an_unknown_name_is_refused(term: str) -> None:
     assert refused.value.name == term.partition(":")[0].strip()
 
 
-@pytest.mark.parametrize("pick", ["", "0 of 2", "3 of 2", "odds", "1 of 0", "half"])
+@pytest.mark.parametrize("pick", ["", "0 of 2", "3 of 2", "odds", "1 of 0", "half", "can fly", "odd: half", "can"])
 def test_an_unknown_pick_is_refused(pick: str) -> None:
     with pytest.raises(SelectorError, match="is no pick"):
         select([f"pars: {pick}"], CELLS)

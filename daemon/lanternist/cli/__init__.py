@@ -3,13 +3,14 @@
 import argparse
 from collections.abc import Sequence
 
-from lanternist.cli import address, check, demo, loadin, nodes, replay, run, send, sheet, song, watch
+from lanternist.cli import address, check, demo, fit, loadin, nodes, replay, run, send, sheet, song, watch
 
 DESCRIPTION = """\
 The light operator for a DJ who plays alone.
 
   before the night   lanternist check GIG     is everything in the gig's files right?
                      lanternist address GIG   addresses for the fixtures that have none
+                     lanternist fit SHOW RIG  what will look different on that rig?
                      lanternist sheet GIG     the patch on paper, for the ladder
                      lanternist nodes         which Art-Net devices answer here?
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
@@ -28,7 +29,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, address, sheet, nodes, loadin, send, watch, replay, demo, song):
+    for module in (run, check, fit, address, sheet, nodes, loadin, send, watch, replay, demo, song):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:

@@ -9,7 +9,7 @@ import numpy as np
 from lanternist.core.aim import Heads, Marks, Place, turns
 from lanternist.core.aim_ways import Course, Solved, solve
 from lanternist.core.effects import Floats, Ints
-from lanternist.core.show import Aim, AimCircle, AimEffect, AimTable, Motion
+from lanternist.core.show import Aim, AimCircle, AimEffect, AimTable, Motion, points_of
 
 # Between samples a path is straight. On a circle that takes a head through 60 degrees this is 0.01 degrees off.
 SAMPLES = 128
@@ -41,15 +41,6 @@ def aimed(aim: Aim, fixtures: Ints, heads: Heads, points: Mapping[str, Place], n
     course = _laps(_course(away, heads, fixtures), laps)
     before = np.array([near.get(one, (0.0, 0.0)) for one in fixtures.tolist()]).reshape(-1, 2)
     return Aimed(fixtures, away, solve(course, away, heads, fixtures, before), _motion(aim), laps)
-
-
-def points_of(aim: Aim) -> list[str]:
-    """Every point that an aim names."""
-    if isinstance(aim, AimEffect):
-        return [aim.low, aim.high]
-    if isinstance(aim, AimTable):
-        return list(aim.point)
-    return aim if isinstance(aim, list) else [aim]
 
 
 def _motion(aim: Aim) -> Motion | None:

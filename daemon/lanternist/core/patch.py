@@ -4,11 +4,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from lanternist.core.dimming import Curve
-from lanternist.core.profile import Profile
+from lanternist.core.parameters import EMITTERS, PARAMETERS
+from lanternist.core.profile import Mode, Profile
 from lanternist.core.rig import Fixture, Rig
 from lanternist.core.selectors import Selectable
 
 CELL_PITCH_M = 0.1
+# What it takes to make colours: three emitters, three flags, or a wheel.
+_COLOURING = ({"red", "green", "blue"}, {"cyan", "magenta", "yellow"}, {"colour-wheel"})
 UNIVERSE = 512  # slots; ANSI E1.11
 SWITCHES = tuple(1 << bit for bit in range(9))  # weights of address switches; common practice, no source
 NOT_LIGHT = frozenset({"fog", "haze", "fan", "motor"})
@@ -67,10 +70,24 @@ def selectable(patched: list[Patched]) -> list[Selectable]:
             kind=one.profile.kind,
             groups=frozenset(one.fixture.groups),
             x=position(one, cell)[0],
+            can=abilities(one.profile.modes[one.fixture.mode]),
         )
         for index, one in enumerate(patched)
         for cell in range(one.cells)
     ]
+
+
+def abilities(mode: Mode) -> frozenset[str]:
+    """What selectors can choose a fixture in this mode by, some of `core.selectors.ABILITIES`."""
+    can = {slot.does for _, slot in mode.layout()} & PARAMETERS.keys()
+    can |= {one.does for _, slot in mode.layout() for one in slot.ranges} & {"strobe"}
+    if can & set(EMITTERS):
+        can.add("intensity")
+    if can & {"pan", "tilt"}:
+        can.add("aim")
+    if any(way <= can for way in _COLOURING):
+        can.add("colour")
+    return frozenset(can)
 
 
 def position(one: Patched, cell: int) -> tuple[float, float, float]:

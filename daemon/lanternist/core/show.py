@@ -127,11 +127,24 @@ Colour = Annotated[
 ]
 
 
+def points_of(aim: Aim | None) -> list[str]:
+    """Every point that an aim names."""
+    if isinstance(aim, AimEffect):
+        return [aim.low, aim.high]
+    if isinstance(aim, AimTable):
+        return list(aim.point)
+    if aim is None:
+        return []
+    return aim if isinstance(aim, list) else [aim]
+
+
 class Part(Model):
     """What some fixtures do in a scene. Besides these keys: any parameter by its name, as a number or an effect.
 
     on: selectors (see `core.selectors`). colour: one, several dealt out in patch order, or an effect.
     aim: for moving heads a point of the rig, several dealt out in patch order, a fan or a circle, or an effect.
+    instead: what is played in its place where nothing that it selects can do all that it asks; then `on` may also name
+    what a rig lacks.
     """
 
     model_config = ConfigDict(extra="allow")
@@ -139,6 +152,7 @@ class Part(Model):
     on: Names
     colour: Colour | None = None
     aim: Aim | None = None
+    instead: "Part | None" = None
 
     @property
     def values(self) -> Mapping[str, Value]:

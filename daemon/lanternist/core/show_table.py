@@ -12,6 +12,7 @@ from lanternist.core.aim_ways import Turning, turning
 from lanternist.core.bindings import Bindings, compile_bindings
 from lanternist.core.colour import chromaticity, setting
 from lanternist.core.effects import Floats, Ints, Waves
+from lanternist.core.fallback import played, terms
 from lanternist.core.parameters import PARAMETERS
 from lanternist.core.rig_table import RigTable
 from lanternist.core.selectors import select
@@ -151,7 +152,7 @@ def _look(parts: Sequence[Part], on: _On, near: dict[int, Floats]) -> Look:
     asks: dict[int, _Ask] = {}
     turns: dict[int, _Turn] = {}
     for part in parts:
-        asked, turned = _part(part, on, near)
+        asked, turned = _part(played(part, on.table.cells, on.table.rig.points), on, near)
         asks.update(asked)
         turns.update(turned)
     near.update({fixture: turn.middle for fixture, turn in turns.items()})
@@ -189,7 +190,7 @@ def _part(part: Part, on: _On, near: Mapping[int, Floats]) -> tuple[dict[int, _A
 
     What is said last counts.
     """
-    cells = select(part.on, on.table.cells)
+    cells = select(terms(part), on.table.cells)
     asks: dict[int, _Ask] = {}
     turns: dict[int, _Turn] = {}
     if part.colour is not None:

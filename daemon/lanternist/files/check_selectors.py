@@ -21,6 +21,16 @@ def unknown_terms(view: View, document: Document, path: Path, terms: Sequence[st
                 yield document.problem((*path, index), *_wrong(view, term, error))
 
 
+def misspelt_terms(view: View, document: Document, path: Path, terms: Sequence[str]) -> Iterator[Problem]:
+    """A warning for each term that a rig may lack, but that looks like a slip for one that this rig has."""
+    for index, term in enumerate(terms):
+        name = term.partition(":")[0].strip("? ")
+        meant = closest(name, known_names(view.cells))
+        if view.rig is not None and meant not in (None, name):
+            message = f"nothing in this rig is called {shown(name)}, so what stands in instead is played"
+            yield document.problem((*path, index), message, f"did you mean {shown(meant)}?", "warning")
+
+
 def _wrong(view: View, term: str, error: SelectorError) -> tuple[str, str]:
     name, _, pick = (piece.strip() for piece in term.partition(":"))
     if not name.strip("? "):

@@ -5,18 +5,19 @@ from collections.abc import Iterator, Sequence
 from lanternist.core.colour import ColourError, chromaticity
 from lanternist.core.colour.css_colours import CSS_COLOURS
 from lanternist.core.colour.own_colours import OWN_COLOURS
+from lanternist.core.fallback import can_do, terms
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched
-from lanternist.core.selectors import SelectorError, select
+from lanternist.core.selectors import SelectorError, optional, select
 from lanternist.core.show import Aim, AimEffect, AimTable, Colour, ColourEffect, ColourTable, Effect, Part, Playable
 from lanternist.files.check_patch import twice
 from lanternist.files.check_profile import parameters_of
-from lanternist.files.check_selectors import unknown_terms
+from lanternist.files.check_selectors import misspelt_terms, unknown_terms
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
 from lanternist.files.problems import Problem, did_you_mean, listed, shown
 from lanternist.files.sentences import unknown_key
-from lanternist.files.view import Piece, View, items, pieces, table, valid
+from lanternist.files.view import Piece, View, items, piece_of, pieces, table, valid
 
 MOST_NAMES = 16
 _COLOUR_NAMES = 'right are names from [colours], stage colours ("deep blue"), CSS names ("tomato") and "#ff6030"'
@@ -37,8 +38,8 @@ def check_show(view: View) -> Iterator[Problem]:
         if one is not None:
             yield from _colour(view.show, ("colours", name), one)
     yield from _follow(view.show)
-    for piece in view.parts:
-        yield from _part(view, view.show, piece)
+    for piece, plays in _with_fallbacks(view):
+        yield from _part(view, view.show, piece, plays)
     if view.rig is not None:
         yield from _aimed_without_position(view, view.rig, view.show)
 
@@ -62,22 +63,38 @@ def _follow(show: Document) -> Iterator[Problem]:
         yield show.problem(("follow",), message, "for example, in a scene: energy = [0, 40]", "warning")
 
 
-def _part(view: View, show: Document, piece: Piece[Part]) -> Iterator[Problem]:
+def _with_fallbacks(view: View) -> Iterator[tuple[Piece[Part], bool]]:
+    """Every part, also those to play instead of others, and whether it is played on this rig."""
+    for piece in view.parts:
+        found: Piece[Part] | None = piece
+        plays = False
+        while found is not None:
+            needed = not plays
+            rest = piece_of((*found.path, "instead"), found.raw.get("instead"), Part)
+            plays = needed and (rest is None or can_do(found.value, view.cells, view.points))
+            yield found, plays
+            found, plays = rest, plays or not needed
+
+
+def _part(view: View, show: Document, piece: Piece[Part], plays: bool) -> Iterator[Problem]:
     path, part = piece.path, piece.value
     if not part.on:
         yield show.problem((*path, "on"), "this is empty", 'for example: on = "wash"')
     if piece.raw.keys() <= {"on"}:
         yield show.problem(path, "this part asks for nothing", "for example: intensity = 100", "warning")
-    problems = list(unknown_terms(view, show, (*path, "on"), part.on))
+    must_be = plays and part.instead is None
+    problems = list(unknown_terms(view, show, (*path, "on"), part.on if must_be else optional(part.on)))
     yield from problems
+    if part.instead is not None and not plays:
+        yield from misspelt_terms(view, show, (*path, "on"), part.on)
     chosen = [] if problems else chosen_by(view, part)
     for at, colour in _plain_colours(part.colour):
         yield from _colour(show, (*path, "colour", *at), colour)
-    for at, point in _points(part.aim):
+    for at, point in _points(part.aim) if must_be else []:
         yield from _point(view, show, (*path, "aim", *at), point)
     for name, value in part.values.items():
         yield from _value(show, (*path, name), name, value, chosen)
-    if chosen and view.is_whole:
+    if chosen and view.is_whole and must_be:
         yield from _unable(show, piece, chosen)
 
 
@@ -99,7 +116,7 @@ def _unable(show: Document, piece: Piece[Part], chosen: Sequence[Patched]) -> It
 def chosen_by(view: View, part: Part) -> list[Patched]:
     """The patched fixtures that a part is on, each once."""
     try:
-        cells = select(part.on, view.cells)
+        cells = select(terms(part), view.cells)
     except SelectorError:
         return []
     return [view.patched[index] for index in dict.fromkeys(view.cells[cell].fixture for cell in cells)]
@@ -209,8 +226,8 @@ def _point(view: View, show: Document, path: Path, point: str) -> Iterator[Probl
 def _aimed_without_position(view: View, rig: Document, show: Document) -> Iterator[Problem]:
     """One warning for each fixture that some part aims, and of which nobody knows where it hangs."""
     told: set[Path] = set()
-    for piece in view.parts:
-        for one in chosen_by(view, piece.value) if piece.value.aim is not None else []:
+    for piece, plays in _with_fallbacks(view):
+        for one in chosen_by(view, piece.value) if plays and piece.value.aim is not None else []:
             path = view.path_of(one)
             if one.fixture.at is None and path not in told and _parameters(one) & {"pan", "tilt"}:
                 told.add(path)

@@ -5,12 +5,13 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from lanternist.core.aim import Heads, heads_of
-from lanternist.core.aim_parts import Miss, misses, points_of
+from lanternist.core.aim_parts import Miss, misses
+from lanternist.core.fallback import played, terms
 from lanternist.core.guard.fixed import fixed_in_zones, unknown_beams
 from lanternist.core.guard.forecast import forecast
 from lanternist.core.rig_table import RigTable, compile_rig
 from lanternist.core.selectors import select
-from lanternist.core.show import Part, Show
+from lanternist.core.show import Part, Show, points_of
 from lanternist.core.show_table import compile_show
 from lanternist.files.documents import Document, read
 from lanternist.files.gig import SHOW, Gig
@@ -70,7 +71,7 @@ def _some(names: Sequence[str]) -> str:
 def _aims(gig: Gig, table: RigTable) -> Iterator[tuple[Path, str]]:
     """Where heads are aimed at what they cannot reach."""
     heads = heads_of(table)
-    for path, part in _parts(gig.show):
+    for path, part in _parts(gig.show, table):
         if part.aim is not None:
             for by, found in _missed(part, heads, table).items():
                 names = [table.patched[one.fixture].fixture.name for one in found]
@@ -82,18 +83,26 @@ def _aims(gig: Gig, table: RigTable) -> Iterator[tuple[Path, str]]:
 def _missed(part: Part, heads: Heads, table: RigTable) -> dict[str, list[Miss]]:
     if part.aim is None:
         return {}
-    fixtures = heads.turning(table.cells[cell].fixture for cell in select(part.on, table.cells))
+    fixtures = heads.turning(table.cells[cell].fixture for cell in select(terms(part), table.cells))
     found: dict[str, list[Miss]] = {}
     for miss in misses(part.aim, np.array(fixtures), heads, table.rig.points):
         found.setdefault(miss.by, []).append(miss)
     return found
 
 
-def _parts(show: Show) -> Iterator[tuple[Path, Part]]:
+def _parts(show: Show, table: RigTable) -> Iterator[tuple[Path, Part]]:
+    """Every part that this rig plays, and where it stands."""
     for number, scene in enumerate(show.scenes):
         for at, part in enumerate(scene.parts):
-            yield ("scenes", number, "parts", at), part
+            yield _played(("scenes", number, "parts", at), part, table)
     for number, chase in enumerate(show.chases):
         for step, one in enumerate(chase.steps):
             for at, part in enumerate(one.parts):
-                yield ("chases", number, "steps", step, "parts", at), part
+                yield _played(("chases", number, "steps", step, "parts", at), part, table)
+
+
+def _played(path: Path, part: Part, table: RigTable) -> tuple[Path, Part]:
+    chosen = played(part, table.cells, table.rig.points)
+    while part is not chosen and part.instead is not None:
+        path, part = (*path, "instead"), part.instead
+    return path, part

@@ -13,6 +13,7 @@ from lanternist.core.show import Show
 from lanternist.core.song import Song
 from lanternist.files.check import check
 from lanternist.files.check_rig import Ways
+from lanternist.files.check_show import check_show
 from lanternist.files.check_songs import check_songs
 from lanternist.files.documents import Document, read
 from lanternist.files.problems import Problem, printable
@@ -81,6 +82,15 @@ def load_rig(
     if the_rig is None or any(one.severity == "mistake" for one in problems):
         return None, problems
     return (the_rig, view.profiles), problems
+
+
+def load_show(file: Path) -> tuple[Show | None, list[Problem]]:
+    """A show by itself, and every problem that no rig has a part in; no show if one of them is a mistake."""
+    problems: list[Problem] = []
+    document = _kept(read(file, file.name), problems)
+    show = _validated(document, Show, problems)
+    problems = _in_order([*problems, *check_show(View(None, document))], [file.name])
+    return (None if any(one.severity == "mistake" for one in problems) else show), problems
 
 
 def _kept(found: Document | Problem, problems: list[Problem]) -> Document | None:

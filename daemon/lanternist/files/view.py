@@ -63,14 +63,17 @@ def items(document: Document | None, *keys: str) -> Iterator[tuple[Path, Any]]:
 
 
 def pieces(found: Iterator[tuple[Path, Any]], model: type[M]) -> list[Piece[M]]:
-    """The readable ones among what was found. Keys that `model` has no field for are not looked at, unless it may."""
-    known = None if model.model_config.get("extra") == "allow" else written_names(model)
-    return [
-        Piece(path, value, raw)
-        for path, raw in found
-        if isinstance(raw, dict)
-        and (value := readable(raw if known is None else {key: raw[key] for key in raw if key in known}, model))
-    ]
+    """The readable ones among what was found."""
+    return [piece for path, raw in found if (piece := piece_of(path, raw, model)) is not None]
+
+
+def piece_of(path: Path, raw: object, model: type[M]) -> Piece[M] | None:
+    """What stands at a path as its model. Keys that `model` has no field for are not looked at, unless it may."""
+    if not isinstance(raw, dict):
+        return None
+    known = raw.keys() if model.model_config.get("extra") == "allow" else written_names(model)
+    value = readable({key: raw[key] for key in raw if key in known}, model)
+    return Piece(path, value, raw) if value is not None else None
 
 
 def names(document: Document | None, *keys: str) -> list[tuple[Path, str]]:
@@ -149,6 +152,11 @@ class View:
     def playables(self) -> list[tuple[Path, str]]:
         """The names of all scenes and chases."""
         return names(self.show, "scenes", "chases")
+
+    @cached_property
+    def points(self) -> dict[str, Any]:
+        """The points of the rig by name, as they stand there."""
+        return table(self.rig, "points")
 
     @cached_property
     def parts(self) -> list[Piece[Part]]:
