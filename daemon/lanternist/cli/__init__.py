@@ -3,7 +3,21 @@
 import argparse
 from collections.abc import Sequence
 
-from lanternist.cli import address, check, demo, fit, loadin, nodes, replay, run, send, sheet, song, watch
+from lanternist.cli import (
+    address,
+    check,
+    demo,
+    fit,
+    loadin,
+    nodes,
+    rehearse,
+    replay,
+    run,
+    send,
+    sheet,
+    song,
+    watch,
+)
 
 DESCRIPTION = """\
 The light operator for a DJ who plays alone.
@@ -12,8 +26,9 @@ The light operator for a DJ who plays alone.
                      lanternist address GIG   addresses for the fixtures that have none
                      lanternist fit SHOW RIG  what will look different on that rig?
                      lanternist sheet GIG     the patch on paper, for the ladder
-                     lanternist nodes         which Art-Net devices answer here?
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
+                     lanternist rehearse GIG  the night as a picture, much faster than it will be
+                     lanternist nodes         which Art-Net devices answer here?
   load-in            lanternist walk          one fixture after the other (also: light, only, slot)
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
@@ -29,7 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, fit, address, sheet, nodes, loadin, send, watch, replay, demo, song):
+    for module in (run, check, fit, address, sheet, song, rehearse, nodes, loadin, send, watch, replay, demo):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:

@@ -4,7 +4,7 @@ A scene or chase that says for which `energy` it is takes part. Each `layer` of 
 none where nothing suits. What suits: the energy of the music lies within the scene's own; the section of the song, if
 it is known, is one that the scene names, or it names none; and the scene's colour family is the one that is on, or it
 has none. Among those the one that has rested longest comes next, a little shuffled by the seed, never the one that is
-on if there is another. If nothing suits in any layer, the nearest by energy comes, so that it never gets dark.
+on if there is another. In the first layer the nearest by energy plays where nothing suits, so that it never gets dark.
 
 Changes land on bar lines: when a section begins, every `change` from there on, when the energy has left the range of
 what is on, when somebody asks for the next. In a build the level rises from `BUILD_FROM` to full, and effects run
@@ -196,8 +196,7 @@ class Follow:
             if one is not None:
                 wanted[layer] = self._latest[layer] = one.number
                 reasons[layer] = self.why.get(layer, "") if stays else self._reason(one, music, energy)
-        if not wanted:
-            wanted, reasons = self._nearest(energy)
+        self._never_dark(wanted, reasons, energy)
         self.why = reasons
         return self._go_to(wanted)
 
@@ -215,12 +214,17 @@ class Follow:
         made_for_it = 1.5 if kind and kind in one.sections else 1.0
         return rested * made_for_it * (1.0 + 0.5 * _chance(self.seed, self._choices, one.number))
 
-    def _nearest(self, energy: float) -> tuple[dict[str, int], dict[str, str]]:
-        free = [one for one in self.candidates if not _meets(one, self._hands)]
-        one = min(free, key=lambda one: (max(one.energy[0] - energy, energy - one.energy[1]), one.number), default=None)
-        if one is None or len(free) < len(self.candidates):
-            return {}, {}
-        return {one.layer: one.number}, {one.layer: f"nothing suits {energy:.0f} %; this is the nearest"}
+    def _never_dark(self, wanted: dict[str, int], reasons: dict[str, str], energy: float) -> None:
+        """Have the first layer play what is nearest by energy, if nothing suits and no hand is in the way."""
+        first = self.candidates[0].layer if self.candidates else ""
+        here = [one for one in self.candidates if one.layer == first]
+        if first not in wanted and not any(_meets(one, self._hands) for one in here):
+            one = min(
+                here, key=lambda one: (max(one.energy[0] - energy, energy - one.energy[1]), one.number), default=None
+            )
+            if one is not None:
+                wanted[first] = one.number
+                reasons[first] = f"nothing suits {energy:.0f} %; this is the nearest"
 
     def _go_to(self, wanted: dict[str, int]) -> Orders:
         before, after = set(self.choice.values()), set(wanted.values())
