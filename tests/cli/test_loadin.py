@@ -2,11 +2,13 @@
 
 import os
 import pty
+import select
 import signal
 import subprocess
 import sys
 import termios
 import time
+import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,6 +19,7 @@ from tests.nights import PATIENCE, Night, copy_gig, lanternist_says, playing
 
 from lanternist.cli.keys import key
 from lanternist.cli.loadin import told
+from lanternist.runtime.gigs import load
 
 
 @pytest.mark.parametrize(
@@ -55,7 +58,7 @@ class Terminal:
         """Read until the words are there."""
         end = time.monotonic() + PATIENCE
         while words not in self.said:
-            assert time.monotonic() < end, self.said
+            assert select.select([self.far], [], [], end - time.monotonic())[0], self.said
             self.said += os.read(self.far, 4096).decode().replace("\r\n", "\n")
         self.said = self.said.partition(words)[2]
 
@@ -66,7 +69,6 @@ def terminal(night: Night, *words: str) -> Iterator[Terminal]:
     environment = os.environ | {"LANTERNIST_SOCKET": str(night.socket)}
     command = [sys.executable, "-m", "lanternist", *words]
     process = subprocess.Popen(command, env=environment, stdin=near, stdout=near, stderr=near, start_new_session=True)
-    os.set_blocking(far, True)
     try:
         yield Terminal(process, far)
     finally:
@@ -138,3 +140,35 @@ def test_what_cannot_be_is_refused_with_a_reason(night: Night, tmp_path: Path) -
     assert (status, "no fixture is patched to 1.400" in said) == (1, True)
     assert lanternist_says(night.socket, "slot", "37", "255")[0] == 2
     assert lanternist_says(tmp_path / "nobody", "walk")[0] == 3
+
+
+@pytest.fixture
+def rink(tmp_path: Path) -> Iterator[tuple[Night, Path]]:
+    gig = copy_gig(tmp_path, rig="rink.toml", inputs='[[inputs]]\nby = "osc"\nport = 0\n')
+    with playing(gig) as one:
+        one.status()
+        yield one, gig
+
+
+def test_a_head_is_taught_and_the_rig_file_says_where_it_hangs(rink: tuple[Night, Path]) -> None:
+    night, gig = rink
+    before = (gig / "rig.toml").read_text()
+    points = tomllib.loads(before)["points"]
+    with terminal(night, "teach", str(gig), "head 2") as booth:
+        for number, point in enumerate(points, 1):
+            booth.shows(f"{point} ({number} of {len(points)}): pan ")
+            booth.press(b"\x1b[C")
+            booth.shows(f"{point} (")
+            booth.press(b"\r")
+            booth.shows(f"learnt from {number} point")
+        booth.shows("write this into rig.toml? [y/n]")
+        booth.press(b"y\n")
+        booth.shows("written into rig.toml")
+        assert booth.process.wait(PATIENCE) == 0
+    after = (gig / "rig.toml").read_text()
+    written = next(one for one in tomllib.loads(after)["fixtures"] if one["name"] == "head 2")
+    assert set(written["taught"]) == set(points)
+    # All points were turned by a degree to the right: so is the head.
+    assert written["facing_deg"] + written["zero_deg"][0] != 0
+    assert [line for line in before.splitlines() if "#" in line] == [line for line in after.splitlines() if "#" in line]
+    assert load(gig)[0] is not None

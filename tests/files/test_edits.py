@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanternist.files.edits import EditError, add_keys, with_keys
+from lanternist.files.edits import EditError, add_keys, with_keys, with_values
 from lanternist.files.positions import Path
 
 FORMS = [
@@ -23,6 +23,25 @@ FORMS = [
 @pytest.mark.parametrize(("text", "wanted"), FORMS)
 def test_a_key_is_added_and_nothing_else_is_changed(text: str, wanted: str) -> None:
     assert with_keys(text, {("f", 0): {"x": "1"}}, after="mode") == wanted
+
+
+SET = [
+    ("[[f]]\nmode = 8\nat = [ 1.0, # x\n 2.0 ]  # here\n", "[[f]]\nmode = 8\ny = 1\nat = [3]  # here\n"),
+    ("[[f]]\r\nat = 'x, }'\r\nmode = 8\r\n", "[[f]]\r\nat = [3]\r\nmode = 8\r\ny = 1\r\n"),
+    ("f = [{ y=0, at = {a=[1]} , mode = 8 }]", "f = [{ y=1, at = [3] , mode = 8 }]"),
+    ('[[f]]\nmode = 8\n"at" = 1 # [2]\n[[f]]\nmode = 9\nat = 5',
+     '[[f]]\nmode = 8\ny = 1\n"at" = [3] # [2]\n[[f]]\nmode = 9\nat = 5'),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "wanted"), SET)
+def test_a_key_gets_its_value_where_it_stands_or_is_added(text: str, wanted: str) -> None:
+    assert with_values(text, {("f", 0): {"at": "[3]", "y": "1"}}, after="mode") == wanted
+
+
+def test_a_table_with_a_header_of_its_own_is_left_alone() -> None:
+    with pytest.raises(EditError):
+        with_values("[[f]]\nmode = 8\n[f.at]\na = 1\n", {("f", 0): {"at": "[3]"}}, after="mode")
 
 
 @pytest.mark.parametrize("text", ['[[f]]\nmode = """\n8"""\n', "[[f]]\nmode = [1,\n2]\n", "[[f]]\nmode = 8\nx = 2\n"])

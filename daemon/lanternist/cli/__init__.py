@@ -16,6 +16,7 @@ from lanternist.cli import (
     send,
     sheet,
     song,
+    teach,
     watch,
 )
 
@@ -29,7 +30,7 @@ The light operator for a DJ who plays alone.
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
                      lanternist rehearse GIG  the night as a picture, much faster than it will be
                      lanternist nodes         which Art-Net devices answer here?
-  load-in            lanternist walk          one fixture after the other (also: light, only, slot)
+  load-in            lanternist walk          one fixture after the other (also: light, only, slot, teach)
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
                      lanternist send ...      ask it for something
@@ -44,7 +45,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, fit, address, sheet, song, rehearse, nodes, loadin, send, watch, replay, demo):
+    for module in (run, check, fit, address, sheet, song, rehearse, nodes, loadin, teach, send, watch, replay, demo):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:

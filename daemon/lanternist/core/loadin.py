@@ -22,6 +22,7 @@ from lanternist.core.parameters import PARAMETERS
 from lanternist.core.raw_slots import RawSlot, raw_slot
 from lanternist.core.rig_table import RigTable
 from lanternist.core.selectors import SelectorError, select
+from lanternist.core.teach import own_to_level
 
 # Time to climb a ladder, mend a plug and come down again.
 ENDS_AFTER_S = 15 * 60.0
@@ -178,7 +179,8 @@ class LoadIn:
     def _turn(self, fixture: int, request: LoadInRequest) -> None:
         if self.lit != (fixture,):
             self._light(_cells_of(self.table, fixture), request.at)
-        for axis, value in zip(("pan", "tilt"), request.values, strict=True):
+        own = own_to_level(self.table.patched[fixture].fixture, request.values)
+        for axis, value in zip(("pan", "tilt"), own, strict=True):
             row = self.table.index[_cells_of(self.table, fixture)[0], axis]
             self._turned[row] = float(np.clip(value, self.table.low[row], self.table.high[row]))
 

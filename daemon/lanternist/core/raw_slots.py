@@ -15,7 +15,7 @@ from lanternist.core.dimming import light_at
 from lanternist.core.parameters import EMITTERS
 from lanternist.core.patch import Patched
 from lanternist.core.profile import Slot
-from lanternist.core.rig_table import RigTable
+from lanternist.core.rig_table import RigTable, runs_back
 
 _ADDRESS = re.compile(r"(\d{1,5})\.(\d{1,3})")
 LOWER_BYTES = ("-fine", "-finest")
@@ -103,7 +103,10 @@ def _levels(table: RigTable, owner: _Owner, value: int, place: str) -> tuple[tup
     if owner.of.is_lit and (does == "intensity" or does in EMITTERS):
         trimmed = does == "intensity" or not owner.dims
         share = min(1.0, light_at(owner.of.curve, share) / (owner.of.brightest if trimmed else 1.0))
-    level = float(table.low[row] + (table.high[row] - table.low[row]) * share)
+    first, last = float(table.low[row]), float(table.high[row])
+    if runs_back(owner.of.fixture, does):
+        first, last = last, first
+    level = first + (last - first) * share
     return (*_opened(table, row, owner), (row, level))
 
 

@@ -11,6 +11,9 @@ Universe = Annotated[int, Field(ge=1, le=63999)]
 Address = Annotated[int, Field(ge=1, le=512)]
 
 
+Degrees = Annotated[float, Field(ge=-1080, le=1080)]
+
+
 class OutputEntry(Model):
     """One way out. Its other keys belong to the output named by `by` and are checked against that output's settings."""
 
@@ -35,7 +38,8 @@ class Fixture(Model):
     90 for a head that hangs sideways on a wall and faces the room. facing_deg: turn of the base about the vertical; at
     0 the fixture at pan 0, tilted, leans its beam to +y. invert: axes that run the other way round than on other
     units. zero_deg: pan and tilt that the head's own scale shows when it stands at 0, 0. points_at: for a fixture that
-    does not move, the point or place (x, y, z) that it was focused on. circuit: the mains circuit that feeds it.
+    does not move, the point or place (x, y, z) that it was focused on. taught: points that the head was turned onto by
+    hand, with the pan and tilt that its own scale showed there. circuit: the mains circuit that feeds it.
     curve: how its light follows its slots, as set in its menu (see `core.dimming`), if the profile does not say it.
     trim: per cent, to match it with others. Of an emitter: how far it may go where the profile would have it at full
     for white, so that its white is that of the others; of "intensity": how bright it is at full.
@@ -57,6 +61,7 @@ class Fixture(Model):
         default_factory=lambda: [0.0, 0.0]
     )
     points_at: Name | Point | None = None
+    taught: dict[str, Annotated[list[Degrees], Field(min_length=2, max_length=2)]] = Field(default_factory=dict)
     circuit: Name | None = None
     curve: Curve | None = None
     trim: dict[str, Annotated[float, Field(ge=10, le=100)]] = Field(default_factory=dict)

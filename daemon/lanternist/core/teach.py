@@ -8,7 +8,7 @@ fits. Three or more solve both.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +56,7 @@ def level_to_own(fixture: Fixture, level: Sequence[float]) -> tuple[float, float
     return pan, tilt
 
 
-def _axes(fixture: Fixture, values: Sequence[float]) -> zip[tuple[str, float, float]]:
+def _axes(fixture: Fixture, values: Sequence[float]) -> Iterator[tuple[str, float, float]]:
     return zip(("pan", "tilt"), values, fixture.zero_deg, strict=True)
 
 
@@ -181,8 +181,9 @@ def _angles_of(fixture: Fixture, base: Floats) -> tuple[float, float, float]:
     """Lean, facing and the turn of the head's own pan that make a base, in degrees, with the least such turn."""
     up = 1.0 if fixture.hangs == "up" else -1.0
     lean = math.degrees(math.atan2(math.hypot(base[0, 2], base[1, 2]), up * base[2, 2]))
-    if lean < LEVEL_DEG:
-        return 0.0, math.degrees(math.atan2(base[0, 1], base[0, 0])), 0.0
+    if min(lean, 180 - lean) < LEVEL_DEG:
+        upright = 1.0 if lean < LEVEL_DEG else -1.0
+        return round(lean / 180) * 180.0, math.degrees(math.atan2(upright * base[0, 1], base[0, 0])), 0.0
     facing = math.degrees(math.atan2(base[0, 2], base[1, 2]))
     turn = math.degrees(math.atan2(up * base[2, 0], -up * base[2, 1]))
     if abs(turn) <= 90:
@@ -193,5 +194,3 @@ def _angles_of(fixture: Fixture, base: Floats) -> tuple[float, float, float]:
 def _round(degrees: float) -> float:
     """The same direction, -180 to 180."""
     return (degrees + 180) % 360 - 180
-
-

@@ -42,8 +42,20 @@ def check_rig(view: View, outputs: Ways, inputs: Ways) -> Iterator[Problem]:
     yield from _flashes(view.rig)
     for fixture in pieces(items(view.rig, "fixtures"), Fixture):
         yield from _points_at(view.rig, (*fixture.path, "points_at"), fixture.value.points_at)
+    yield from _taught(view.rig)
     for window in pieces(_windows(view.rig), Window):
         yield from _window(view, view.rig, window.path, window.value)
+
+
+def _taught(rig: Document) -> Iterator[Problem]:
+    """Points that a head was turned onto and that are not there."""
+    points = table(rig, "points")
+    for path, raw in items(rig, "fixtures"):
+        taught = raw.get("taught") if isinstance(raw, dict) else None
+        for name in taught if isinstance(taught, dict) else ():
+            if name not in points:
+                remedy = did_you_mean(name, list(points), "known")
+                yield rig.problem((*path, "taught", name), f"this rig has no point {shown(name)}", remedy)
 
 
 def _outputs(rig: Document, outputs: Ways) -> Iterator[Problem]:

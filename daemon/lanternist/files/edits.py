@@ -3,11 +3,11 @@
 import os
 import tempfile
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path as FilePath
 from typing import Any
 
-from lanternist.files.positions import Path, positions
+from lanternist.files.positions import Path, positions, value_span
 
 
 class EditError(ValueError):
@@ -30,6 +30,28 @@ def with_keys(text: str, added: Mapping[Path, Mapping[str, str]], after: str) ->
     if _data(changed) != _expected(text, added):
         raise EditError("it is written in a way that cannot be changed safely from here")
     return changed
+
+
+def with_values(text: str, changed: Mapping[Path, Mapping[str, str]], after: str) -> str:
+    """The text with keys of tables set: those that are there get the new value where they stand, others are added.
+
+    Otherwise as `with_keys`.
+    """
+    places = positions(text)
+    there = [(places[(*table, key)], value) for table, keys in changed.items() for key, value in keys.items()
+             if (*table, key) in places]  # fmt: skip
+    replaced = text
+    for place, value in sorted(there, reverse=True):
+        span = value_span(replaced, place)
+        if span is None:
+            raise EditError("it is written in a way that cannot be changed safely from here")
+        replaced = replaced[: span[0]] + value + replaced[span[1] :]
+    added = {table: {key: value for key, value in keys.items() if (*table, key) not in places}
+             for table, keys in changed.items()}  # fmt: skip
+    with_all = with_keys(replaced, {table: keys for table, keys in added.items() if keys}, after)
+    if _data(with_all) != _expected(text, changed):
+        raise EditError("it is written in a way that cannot be changed safely from here")
+    return with_all
 
 
 def _in_braces(lines: list[str], place: tuple[int, int]) -> bool:
@@ -64,9 +86,18 @@ def _expected(text: str, added: Mapping[Path, Mapping[str, str]]) -> dict[str, A
 
 def add_keys(path: FilePath, added: Mapping[Path, Mapping[str, str]], after: str) -> None:
     """`with_keys` on a file. Raises EditError, OSError; the file is then as it was."""
+    _edit(path, lambda text: with_keys(text, added, after))
+
+
+def set_values(path: FilePath, changed: Mapping[Path, Mapping[str, str]], after: str) -> None:
+    """`with_values` on a file. Raises EditError, OSError; the file is then as it was."""
+    _edit(path, lambda text: with_values(text, changed, after))
+
+
+def _edit(path: FilePath, edit: Callable[[str], str]) -> None:
     data = path.read_bytes()
     mark = "\ufeff" if data.startswith(b"\xef\xbb\xbf") else ""
-    rewrite(path, mark + with_keys(data.decode("utf-8-sig"), added, after))
+    rewrite(path, mark + edit(data.decode("utf-8-sig")))
 
 
 def rewrite(path: FilePath, text: str) -> None:

@@ -41,6 +41,18 @@ def nearest(path: Path, places: dict[Path, Place]) -> Place | None:
     return next((places[path[:end]] for end in range(len(path), 0, -1) if path[:end] in places), None)
 
 
+def value_span(text: str, place: Place) -> tuple[int, int] | None:
+    """Where in a text the value of the key at a place begins and ends; None if it is a table with a header."""
+    starts = [0, *accumulate(len(line) + 1 for line in text.split("\n"))]
+    at = starts[place[0] - 1] + place[1] - 1
+    if text[at] == "[":
+        return None
+    scanner = _Scanner(text)
+    scanner.at = at
+    begin = scanner.value_of_pair()
+    return begin, begin + len(text[begin : scanner.at].rstrip())
+
+
 class _Scanner:
     """Walks over a document once, and yields paths with offsets. The last one yielded for a path counts."""
 
@@ -109,6 +121,15 @@ class _Scanner:
         self.at += 1
         self._skip(_SPACE)
         yield from self._value(path)
+
+    def value_of_pair(self) -> int:
+        """Goes from a key past its value, and gives where that begins."""
+        self._keys()
+        self.at += 1
+        begin = self._skip(_SPACE)
+        for _ in self._value(()):
+            pass
+        return begin
 
     def _value(self, path: Path) -> Iterator[tuple[Path, int]]:
         opening = self.text[self.at]
