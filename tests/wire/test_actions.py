@@ -13,9 +13,7 @@ from lanternist.wire.actions import checked_action, hint
 def test_only_what_the_table_allows_comes_through(do: str, value: float | None, what: str) -> None:
     spec = ACTIONS[do]
     number = 1.0 if value is None and spec.high == 1.0 else value
-    allowed = (
-        number is not None and spec.low <= number <= spec.high and bool(what) == (spec.needs_scene or spec.needs_song)
-    )
+    allowed = number is not None and spec.low <= number <= spec.high and bool(what) == bool(spec.names)
     if allowed:
         assert checked_action(do, what, value, 2.0) == Action(do, 2.0, what, number or 0.0)
     else:

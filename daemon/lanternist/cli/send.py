@@ -53,7 +53,7 @@ def _table() -> str:
 def _usage(do: str, spec: ActionSpec) -> str:
     low, high = (spec.low * _factor(spec), spec.high * _factor(spec))
     value = f" {low:g}..{high:g}" if spec.unit else ""
-    return do + (" SCENE" if spec.needs_scene else "") + value
+    return do + (" SONG" if spec.needs_song else " SCENE" if spec.names else "") + value
 
 
 def _factor(spec: ActionSpec) -> float:
@@ -65,9 +65,9 @@ def request(do: str, words: list[str]) -> dict[str, object]:
     """The request of `wire.control` for an action and the words after it. Raises ValueError with a text for people."""
     spec, left = ACTIONS[do], list(words)
     wanted: dict[str, object] = {"do": do}
-    if spec.needs_scene:
+    if spec.names:
         if not left:
-            raise ValueError(f"{do} what? A scene or chase has to be named: lanternist send {_usage(do, spec)}")
+            raise ValueError(f"{do} what? A {spec.names} has to be named: lanternist send {_usage(do, spec)}")
         wanted["what"] = left.pop(0)
     if left and spec.unit:
         wanted["value"] = _value(do, spec, left.pop(0))

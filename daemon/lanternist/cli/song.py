@@ -8,9 +8,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
+from lanternist.cli.song_cue import add_cue, cue, place, read_song, write_song
 from lanternist.core.show import SectionKind
-from lanternist.core.song import Song, parse_place
-from lanternist.files.songs import FOLDER, load_song, song_text
+from lanternist.core.song import Song
+from lanternist.files.songs import FOLDER, load_song
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -36,12 +37,13 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     _add(doing, "halve", _halve, "half the tempo")
     move = _add(doing, "move", _move, "let a section begin elsewhere")
     move.add_argument("section", type=int, metavar="N")
-    move.add_argument("at", type=_place, metavar="PLACE")
+    move.add_argument("at", type=place, metavar="PLACE")
     split = _add(doing, "split", _split, "cut a section in two")
-    split.add_argument("at", type=_place, metavar="PLACE")
+    split.add_argument("at", type=place, metavar="PLACE")
     split.add_argument("--kind", choices=KINDS, help="of the second part")
     join = _add(doing, "join", _join, "make a section part of the one before it")
     join.add_argument("section", type=int, metavar="N")
+    add_cue(_add(doing, "cue", cue, "list the cues of a song, add some, take some away"))
     rename = _add(doing, "rename", _rename, "say what a section is")
     rename.add_argument("section", type=int, metavar="N")
     rename.add_argument("kind", choices=KINDS, metavar="KIND", help=", ".join(KINDS))
@@ -74,19 +76,6 @@ def _add_analyse(doing: Any) -> None:
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, metavar="N", help="how many at once")
     parser.add_argument("--json", action="store_true", help="print what was found as JSON, times in seconds")
     parser.set_defaults(run=_analyse)
-
-
-def _place(text: str) -> str | float:
-    """A place on the command line: seconds end in s, so that 17.1 can be bar 17."""
-    try:
-        if text.endswith("s"):
-            return max(0.0, float(text[:-1]))
-        parse_place(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(
-            f'{text!r} is no place: "17.1" is bar 17, beat 1, "31.5s" are seconds'
-        ) from None
-    return text
 
 
 def facts(song: Song) -> dict[str, object]:
@@ -136,7 +125,7 @@ def _analyse(args: argparse.Namespace) -> int:
                 wrong += 1
             else:
                 done[path] = _kept(song, files[path], args.again)
-                _write(files[path], done[path])
+                write_song(files[path], done[path])
                 progress.console.print(f"{files[path]}: {_line(done[path])}", markup=False, soft_wrap=True)
             progress.advance(bar)
     if args.json:
@@ -196,16 +185,6 @@ def _kept(song: Song, file: Path, again: bool) -> Song:
     return changed(song, title=old.title, cues=old.cues)
 
 
-def _write(file: Path, song: Song) -> None:
-    """Whole or not at all: never half a file, whatever happens meanwhile."""
-    half = file.with_name(f".{file.name}.{os.getpid()}")
-    try:
-        half.write_text(song_text(song), "utf-8")
-        half.replace(file)
-    finally:
-        half.unlink(missing_ok=True)
-
-
 def _progress(*, quiet: bool) -> "Progress":
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -222,7 +201,7 @@ def _line(song: Song) -> str:
 
 
 def _show(args: argparse.Namespace) -> int:
-    songs = [_read(path) for path in args.song]
+    songs = [read_song(path) for path in args.song]
     for song in songs:
         if song is not None and args.json:
             print(json.dumps(facts(song)))
@@ -261,15 +240,10 @@ def _tell(song: Song) -> None:
             one.name or "",
         )
     Console(highlight=False).print(table)
-    for cue in song.cues:
-        print(f"cue {cue.at}: {cue.do} {cue.what or ''}")
+    if song.cues:
+        from lanternist.cli.song_cue import list_cues
 
-
-def _read(path: Path) -> Song | None:
-    song, problems = load_song(path, str(path))
-    for problem in problems:
-        print(problem, file=sys.stderr)
-    return song
+        list_cues(song)
 
 
 def _picture(args: argparse.Namespace) -> int:
@@ -279,7 +253,7 @@ def _picture(args: argparse.Namespace) -> int:
     except ImportError:
         print(NEEDS, file=sys.stderr)
         return 2
-    song = _read(args.song)
+    song = read_song(args.song)
     if song is None:
         return 1
     folders = [args.song.parent, args.song.parent.parent, Path()]
@@ -300,7 +274,7 @@ def _picture(args: argparse.Namespace) -> int:
 
 def _change(args: argparse.Namespace, how: Callable[[Song], Song]) -> int:
     """Change a song file, and show what it is now."""
-    song = _read(args.song)
+    song = read_song(args.song)
     if song is None:
         return 1
     try:
@@ -308,7 +282,7 @@ def _change(args: argparse.Namespace, how: Callable[[Song], Song]) -> int:
     except ValueError as error:
         print(f"{args.song}: {_said(error)}", file=sys.stderr)
         return 1
-    _write(args.song, new)
+    write_song(args.song, new)
     _tell(new)
     return 0
 

@@ -18,6 +18,11 @@ class ActionSpec:
     high: float = 1.0
     unit: str = ""
 
+    @property
+    def names(self) -> str:
+        """What `what` names, for people; empty if the action needs no name."""
+        return "song" if self.needs_song else "scene or chase" if self.needs_scene else ""
+
 
 ACTIONS: dict[str, ActionSpec] = {
     "start": ActionSpec("start a scene or chase, with its fade", needs_scene=True),

@@ -126,6 +126,32 @@ def prove(night: Night, progress: Callable[[float], None] = lambda _: None) -> R
     return result
 
 
+@dataclass(frozen=True, slots=True)
+class Press:
+    """What hands did while a song played. song: as the gig names it. position: beats into it. do: start or stop."""
+
+    song: str
+    position: float
+    do: str
+    scene: str
+
+
+def pressed(night: Night) -> list[Press]:
+    """Every scene that hands started and stopped while a song played, in order. Raises ReplayError."""
+    operator, before, found = make_operator(gig_of(night)), frozenset[int](), []
+    for line in night.lines():
+        if _play(operator, line) is None:
+            continue
+        now_on, song = operator.desk.by_hand(), operator.song
+        if song.playing and now_on != before:
+            position = song.position(line["frame"], operator.clock)
+            changes = [("start", one) for one in now_on - before] + [("stop", one) for one in before - now_on]
+            names = operator.show.playables
+            found += [Press(song.playing, position, do, names[number].name) for do, number in sorted(changes)]
+        before = now_on
+    return found
+
+
 def play(night: Night, sender: Sender) -> None:
     """Hand the recorded frames to a started sender at the recorded times; it ends as the night did, or dark."""
     start: float | None = None

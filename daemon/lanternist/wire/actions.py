@@ -25,9 +25,9 @@ def checked_action(do: str, what: str, value: float | None, at: float) -> Action
     spec = ACTIONS.get(do)
     if spec is None:
         raise ValueError(f"no action is called '{do[:_LONGEST_WORD]}'{hint(do, ACTIONS)}")
-    if (spec.needs_scene or spec.needs_song) and not what:
-        raise ValueError(f"'{do}' needs the name of a {'song' if spec.needs_song else 'scene or chase'}")
-    if what and not (spec.needs_scene or spec.needs_song):
+    if spec.names and not what:
+        raise ValueError(f"'{do}' needs the name of a {spec.names}")
+    if what and not spec.names:
         raise ValueError(f"'{do}' takes no name")
     takes = f"'{do}' takes a number from {spec.low:g} to {spec.high:g}" + (f" ({spec.unit})" if spec.unit else "")
     if value is None and spec.high != 1.0:

@@ -151,8 +151,8 @@ def _ours(name: str, arguments: list[Argument], at: float) -> Event | None:
     spec = ACTIONS.get(name)
     if spec is None:
         raise OscError(f"no address is called '{_PREFIX}{name[:80]}'{hint(name, [*ACTIONS, *_BEAT_ADDRESSES])}")
-    what = _text(name, arguments[:1]) if spec.needs_scene else ""
-    rest = arguments[1:] if spec.needs_scene else arguments
+    what = _text(name, arguments[:1]) if spec.names else ""
+    rest = arguments[1:] if spec.names else arguments
     value = _number(name, rest) if rest else None
     if value == 0 and not spec.unit:
         # A button on a touch screen sends 0 when it is let go; what only happens, such as a tap, must not happen again.
