@@ -9,7 +9,7 @@ import pytest
 from tests.nodes import free_port, node
 
 from lanternist.outputs.artnet import ArtNetOutput, ArtNetSettings
-from lanternist.outputs.contract import OutputError
+from lanternist.outputs.contract import OutputError, RefusedError
 from lanternist.testing.outputs import check_refusal
 from lanternist.wire import artnet
 
@@ -225,7 +225,7 @@ def test_out_of_sockets_is_told_in_words(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_broadcast_is_refused() -> None:
     """Art-Net 4: ArtDmx goes to one node."""
     output = to_port(6454, to="255.255.255.255")
-    with pytest.raises(OutputError, match="not a broadcast address"):
+    with pytest.raises(RefusedError, match="not a broadcast address"):
         output.open()
 
 

@@ -28,6 +28,13 @@ class ArtNetSettings(OutputSettings):
     port: Annotated[int, Field(ge=1, le=65535)] = artnet.PORT
     port_address: Annotated[int | None, Field(ge=0, lt=artnet.PORT_ADDRESSES)] = None
 
+    def misfit(self, universes: Sequence[int]) -> str:
+        """Which universe would have no Port-Address."""
+        beyond = next((port for port in port_addresses(self, universes) if port >= artnet.PORT_ADDRESSES), None)
+        if beyond is None:
+            return ""
+        return f"a universe would go to Port-Address {beyond}, but Art-Net has 0 to 32767: set `port_address` lower"
+
 
 class ArtNetOutput(UdpOutput):
     """Sends each universe as ArtDmx, and ArtSync after those of one frame if it has several universes.
@@ -41,6 +48,8 @@ class ArtNetOutput(UdpOutput):
     _next_sequence = staticmethod(artnet.next_sequence)
 
     def __init__(self, settings: ArtNetSettings, universes: Sequence[int]) -> None:
+        if misfit := settings.misfit(universes):
+            raise OutputError(misfit)
         self._port_addresses = port_addresses(settings, universes)
         pairs = zip(universes, self._port_addresses, strict=True)
         super().__init__(settings.to, settings.port, [_line(*pair) for pair in pairs])
@@ -119,9 +128,6 @@ def port_addresses(settings: ArtNetSettings, universes: Sequence[int]) -> Sequen
 
 
 def _line(universe: int, port_address: int) -> Line:
-    if not 0 <= port_address < artnet.PORT_ADDRESSES:
-        text = f"universe {universe} would go to Port-Address {port_address}, but Art-Net has 0 to 32767"
-        raise OutputError(f"{text}: set `port_address` so that all universes fit")
     packet = artnet.pack_dmx(artnet.Dmx(port_address, artnet.FIRST_SEQUENCE, bytes(2)))
     return Line(universe, bytearray(packet), artnet.FIRST_SEQUENCE)
 

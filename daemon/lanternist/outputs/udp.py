@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NoReturn
 
-from lanternist.outputs.contract import OutputError
+from lanternist.outputs.contract import OutputError, RefusedError
 from lanternist.wire.refresh import Refresh
 
 Address = tuple[str, int]
@@ -23,6 +23,7 @@ _ASK_AGAIN = 15.0
 
 _IP_RECVERR = 11  # linux/in.h: without it nothing tells of a node that is off. The socket module has no name for it.
 
+_NEEDS_A_PERSON = (errno.EACCES, errno.EPERM)
 _HINTS = {
     errno.ENETUNREACH: "no network leads there; check the cable, the address of this machine, and `interface`",
     errno.ENETDOWN: "the network is down; check the cable",
@@ -173,7 +174,8 @@ class UdpOutput:
         return f"cannot send to {self._to}, port {self._port}: {hint}"
 
     def _fail(self, error: OSError) -> NoReturn:
-        raise OutputError(self._in_words(error)) from error
+        kind = RefusedError if error.errno in _NEEDS_A_PERSON else OutputError
+        raise kind(self._in_words(error)) from error
 
 
 def aim(sock: socket.socket, address: Address) -> None:
