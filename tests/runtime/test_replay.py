@@ -124,7 +124,7 @@ def test_what_is_no_recording_is_told(
 
 
 def test_a_missing_recording_is_told(tmp_path: Path) -> None:
-    with pytest.raises(ReplayError, match=r"cannot read .*none\.jsonl: No such file"):
+    with pytest.raises(ReplayError, match=r"cannot read .*none\.jsonl: no such file"):
         read(tmp_path / "none")
 
 

@@ -1,6 +1,7 @@
 """`lanternist replay`: a recorded night again, through the engine or to an output."""
 
 import argparse
+import signal
 import sys
 import tomllib
 from pathlib import Path
@@ -98,6 +99,7 @@ def _play(night: "Night", words: list[str]) -> int:
     universes = universes_of(night) if wanted is None else _chosen(wanted, universes_of(night))
     sender = Sender(name, registry.make(name, settings, universes), universes)
     log = start_log()
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         sender.start()
         play(night, sender)

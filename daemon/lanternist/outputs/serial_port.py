@@ -58,7 +58,8 @@ class SerialPort:
     def __init__(self, settings: SerialSettings, baud: int) -> None:
         self._settings, self._baud = settings, baud
         self._port: serial.Serial | None = None
-        self.name = settings.device or f"USB serial number {settings.serial_number or 'of the only adapter'}"
+        number = settings.serial_number
+        self.name = settings.device or (f"the one with serial number {number}" if number else "the only one")
 
     def open(self) -> None:
         """Find the port and open it for us alone."""

@@ -1,5 +1,6 @@
 """A recorded night again: through the engine, to see that it makes the same frames; or its frames to an output."""
 
+import os
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -245,7 +246,8 @@ def _opened(path: Path) -> Any:
     try:
         return path.open("rb")
     except OSError as error:
-        raise ReplayError(f"cannot read {path}: {error.strerror}") from error
+        text = f"cannot read {path}: {os.strerror(error.errno or 0).lower()}"
+        raise ReplayError(f"{text}; FILE is what was given to lanternist run --record") from error
 
 
 def _next(packets: Iterator[pcapng.Packet], file: Path) -> pcapng.Packet | None:

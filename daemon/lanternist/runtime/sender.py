@@ -47,7 +47,7 @@ class Sender:
 
     def offer(self, slots: Slots) -> None:
         """Leave the newest frame; one that was not taken yet is gone."""
-        self.overwritten += len(self._mailbox)
+        self.overwritten += len(self._mailbox) if self._part.state == "up" else 0
         self._mailbox.append((time.monotonic(), slots))
         self._ready.set()
 
