@@ -321,7 +321,13 @@ def test_what_is_no_port_is_refused(kind: Any, device: str, says: str, tmp_path:
 
 @pytest.mark.parametrize(
     ("number", "says"),
-    [(13, "group dialout"), (1, "group dialout"), (22, "newer kernel"), (16, "another program"), (28, "No space")],
+    [
+        (13, "at 250000 baud: it is not allowed"),
+        (1, "group dialout"),
+        (22, "newer kernel"),
+        (16, "another program"),
+        (28, "No space"),
+    ],
 )
 def test_what_the_kernel_says_is_put_in_words(number: int, says: str, monkeypatch: pytest.MonkeyPatch) -> None:
     def fails(*_: object, **__: object) -> None:
@@ -360,6 +366,9 @@ def test_a_port_is_the_one_named_or_the_only_one(monkeypatch: pytest.MonkeyPatch
         find(SerialSettings(serial_number="C3"))
     with pytest.raises(RefusedError, match=r"plugged in: .*; say which with `device` or `serial_number`"):
         find(SerialSettings())
+    plug(monkeypatch, ttyUSB0="B2", ttyUSB1="B2")
+    with pytest.raises(RefusedError, match=r"say which with `device`$"):
+        find(SerialSettings(serial_number="B2"))
     plug(monkeypatch, ttyUSB1="B2")
     assert find(SerialSettings()) == "/dev/ttyUSB1"
     plug(monkeypatch)

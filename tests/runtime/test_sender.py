@@ -113,6 +113,8 @@ def test_an_output_that_fails_while_sending_is_closed_and_opened_again() -> None
     sender = Sender("weak", output, [1], retry_s=(0.01,))
     sender.start()
     wait_for(output, "open")
+    until(lambda: sender.describe()["state"] == "up")
+    since = sender._part.since
     sender.offer(frame(1))
     wait_for(output, "send")
     sender.offer(frame(2))
@@ -120,6 +122,7 @@ def test_an_output_that_fails_while_sending_is_closed_and_opened_again() -> None
     sender.offer(frame(3))
     wait_for(output, "send")
     assert output.last == frame(3)
+    assert sender._part.since > since
     sender.leave()
     assert sender.ended(PATIENCE)
 

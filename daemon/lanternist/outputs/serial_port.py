@@ -64,7 +64,7 @@ class SerialPort:
     def open(self) -> None:
         """Find the port and open it for us alone."""
         self.name = find(self._settings)
-        with self._in_words("cannot open"):
+        with self._in_words(f"cannot open {self.name} at {self._baud} baud"):
             self._port = serial.Serial(
                 self.name,
                 self._baud,
@@ -77,19 +77,19 @@ class SerialPort:
 
     def baud(self) -> int:
         """The baud that the driver really runs at."""
-        with self._in_words("cannot ask for the baud of"):
+        with self._in_words(f"cannot ask for the baud of {self.name}"):
             words = array.array("I", [0] * (4 * _TERMIOS2_WORDS))
             fcntl.ioctl(self._opened().fileno(), _TCGETS2, words)
             return words[_OSPEED_AT]
 
     def write(self, data: bytes) -> None:
         """Hand all of it to the kernel; waits for room, for a second at most."""
-        with self._in_words("cannot write to"):
+        with self._in_words(f"cannot write to {self.name}"):
             self._opened().write(data)
 
     def drain(self) -> None:
         """Wait in the kernel until everything is on the line; for a second at most while the driver holds some."""
-        with self._in_words("cannot write to"):
+        with self._in_words(f"cannot write to {self.name}"):
             port, until = self._opened(), time.monotonic() + _PATIENCE_S
             while port.out_waiting:
                 if time.monotonic() > until:
@@ -99,12 +99,12 @@ class SerialPort:
 
     def set_break(self, *, on: bool) -> None:
         """Hold the line low, or let go of it. Comes back when the adapter has done it."""
-        with self._in_words("cannot send a break on"):
+        with self._in_words(f"cannot send a break on {self.name}"):
             self._opened().break_condition = on
 
     def received(self) -> bytes:
         """What has come in, without waiting."""
-        with self._in_words("cannot read from"):
+        with self._in_words(f"cannot read from {self.name}"):
             return self._opened().read(4096)
 
     def close(self) -> None:
@@ -134,7 +134,7 @@ class SerialPort:
         except serial.SerialTimeoutException as error:
             raise OutputError(f"{self.name} takes no more data; unplug the adapter and plug it in again") from error
         except (OSError, termios.error, ValueError) as error:
-            raise _failure(f"{what} {self.name}", error) from error
+            raise _failure(what, error) from error
 
 
 _GONE = (errno.EIO, errno.ENXIO, errno.ENODEV)
@@ -170,21 +170,21 @@ def _number(error: BaseException | None) -> int:
 
 def find(settings: SerialSettings) -> str:
     """The path of the port that `settings` choose, as things are plugged in now. Raises OutputError."""
+    if settings.device is not None and Path(settings.device).exists():  # a link that leads nowhere does not
+        return settings.device
     plugged = sorted((port for port in comports() if port.vid is not None), key=lambda port: port.device)
     if settings.device is not None:
-        if not Path(settings.device).exists():  # a link that leads nowhere is not there either
-            raise OutputError(f"there is no {settings.device}; {_there_are(plugged)}")
-        return settings.device
-    if settings.serial_number is not None:
-        named = [port for port in plugged if port.serial_number == settings.serial_number]
-        if not named:
-            raise OutputError(f"no USB adapter has the serial number {settings.serial_number}; {_there_are(plugged)}")
-        return named[0].device
-    if not plugged:
+        raise OutputError(f"there is no {settings.device}; {_there_are(plugged)}")
+    number = settings.serial_number
+    chosen = [port.device for port in plugged if number is None or port.serial_number == number]
+    if len(chosen) > 1:
+        remedy = "say which with `device`" if number else "say which with `device` or `serial_number`"
+        raise RefusedError(f"{_there_are(plugged)}; {remedy}")
+    if not chosen and number is not None:
+        raise OutputError(f"no USB adapter has the serial number {number}; {_there_are(plugged)}")
+    if not chosen:
         raise OutputError(f"{_there_are(plugged)}; plug it in, or give the `device` of a port that is built in")
-    if len(plugged) > 1:
-        raise RefusedError(f"{_there_are(plugged)}; say which with `device` or `serial_number`")
-    return plugged[0].device
+    return chosen[0]
 
 
 def _there_are(plugged: Sequence[ListPortInfo]) -> str:

@@ -80,7 +80,7 @@ class Part:
         if state == self.state:
             return
         now, before = time.monotonic(), (self.state, self.since)
-        is_back = state == self._before[0] and now - self.since < NO_RECOVERY_S
+        is_back = state == self._before[0] != "up" and now - self.since < NO_RECOVERY_S
         self.state, self.since = self._before if is_back else (state, now)
         self._before = before
 
