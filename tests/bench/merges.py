@@ -30,13 +30,12 @@ class PlainMerge:
     """
 
     def __init__(self, desk: Desk) -> None:
-        table, linear, shutters = desk.rig, desk.rig.linear, desk.rig.shutters
+        table, even, rates = desk.rig, desk.rig.even, desk.rig.rates
         self.rest, self.intensities = table.rest.tolist(), table.intensities
         self.blank = [bytes(universe) for universe in table.blank]
-        self.slots = _in_rows(linear.universe, linear.coarse, linear.row, linear.dimmer, linear.scale, linear.offset)
-        self.shutters = _in_rows(
-            shutters.universe, shutters.slot, shutters.row, shutters.open_at, shutters.hz, shutters.slots
-        )
+        self.slots = _in_rows(*np.divmod(even.bytes.at, 512), even.row, even.dimmer, even.scale, even.offset)
+        columns = (rates.value, rates.until, rates.begin, rates.extent)
+        self.rates = _in_rows(*np.divmod(rates.bytes.at, 512), rates.row, *(each[rates.start] for each in columns))
         self.scenes = [(one.started, self._values(desk, one.number)) for one, _ in desk.active(1e9)]
 
     @staticmethod
@@ -68,10 +67,11 @@ class PlainMerge:
         for universe, coarse, row, dimmer, scale, offset in self.slots:
             share = levels[row] * levels[dimmer] * scale + offset
             frame[universe][coarse] = int(min(max(share, 0.0), 1.0) * 255.0 + 0.5)
-        for universe, slot, row, open_at, (slow, fast), (first, last) in self.shutters:
+        for universe, slot, row, slow, fast, first, extent in self.rates:
             hz = levels[row]
-            share = min(max((hz - slow) / (fast - slow), 0.0), 1.0)
-            frame[universe][slot] = int(first + share * (last - first) + 0.5) if hz > 0 else int(open_at)
+            if hz > 0:
+                share = min(max((hz - slow) / (fast - slow), 0.0), 1.0)
+                frame[universe][slot] = int(first + share * extent + 0.5)
         return frame
 
 

@@ -103,9 +103,11 @@ modes.1.slots = [{ is = "shutter", ranges = [{ to = 99, does = "open" }, { to = 
                                              { to = 255, does = "closed" }] }]
 """
     one = table(one_fixture("s", "1"), {"s": profile(text)})
-    assert slots_at(one, strobe=0.0)[0] == 49
-    assert 100 <= slots_at(one, strobe=8.0)[0] <= 199
-    assert 100 <= slots_at(one, strobe=4.0)[0] <= 199
+    assert slots_at(one, strobe=0.0, intensity=1.0)[0] == 49
+    assert 100 <= slots_at(one, strobe=8.0, intensity=1.0)[0] <= 199
+    assert 100 <= slots_at(one, strobe=4.0, intensity=1.0)[0] <= 199
+    # Nothing else dims it, so it is shut when its light is out.
+    assert slots_at(one, strobe=8.0, intensity=0.0)[0] == 227
 
 
 @pytest.mark.parametrize(("hz", "slot"), [(0.0, 4), (1.0, 255), (20.0, 10), (10.5, 133)])
@@ -149,6 +151,8 @@ def expected(one: RigTable, levels: Floats, fixture: Fixture, heard: Heard) -> f
         if travel is not None:
             ends = [room_degrees(fixture, parameter, end) for end in (-travel / 2, travel / 2)]
             level = (level - ends[0]) / (ends[1] - ends[0])
+        if parameter == "zoom":  # bare: 10 to 50 degrees
+            level = (level - 10) / 40
         return min(1.0, max(0.0, level))
 
     does = heard.slot.does

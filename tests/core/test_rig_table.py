@@ -58,7 +58,7 @@ def test_what_a_fixture_has_once_is_found_from_each_of_its_cells() -> None:
 
 def test_ranges_in_physical_units() -> None:
     for name, parameter, ends in (
-        ("head 1", "pan", (-270, 270)), ("head 1", "tilt", (-135, 135)), ("head 1", "zoom", (0, 1)),
+        ("head 1", "pan", (-270, 270)), ("head 1", "tilt", (-135, 135)), ("head 1", "zoom", (10, 50)),
         ("par 2", "strobe", (0, 20)), ("par 2", "intensity", (0, 1)),
     ):  # fmt: skip
         at = row(CLUB_TABLE, name, parameter)
@@ -73,7 +73,7 @@ def test_base_state_is_dark_open_white_and_centred() -> None:
             ("head 1", "pan"), ("head 1", "zoom"), ("fogger", "fog"),
         ]
     }  # fmt: skip
-    assert list(rest.values()) == [0.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.5, 0.0]
+    assert list(rest.values()) == [0.0, 1.0, 1.0, 1.0, 0.0, 0.0, 30.0, 0.0]
     assert CLUB_TABLE.rest[-1] == 1.0
 
 
@@ -110,9 +110,10 @@ def test_universes_are_those_of_outputs_and_fixtures() -> None:
 
 def test_fine_slots_anywhere() -> None:
     one = table(one_fixture("head", "scattered"))
+    of = one.even.bytes
+    low = dict(zip(of.low_of.tolist(), of.low_at.tolist(), strict=True))
     lies = {
-        KINDS_OF_PARAMETER[one.kind[row]]: (int(coarse), int(fine))
-        for row, coarse, fine in zip(one.linear.row, one.linear.coarse, one.linear.fine, strict=True)
+        KINDS_OF_PARAMETER[one.kind[row]]: (int(of.at[number]), low[number]) for number, row in enumerate(one.even.row)
     }
     assert lies == {"tilt": (3, 0), "pan": (1, 5), "intensity": (2, 4)}
 
@@ -174,8 +175,6 @@ def test_tables_are_whole(rig: Rig) -> None:
     assert ((one.low <= inner) & (inner <= one.high)).all()
     assert set(one.index.values()) == set(range(one.rows))
     assert not one.rest[: one.intensities].any()
-    taken = list(zip(one.linear.universe, one.linear.coarse, strict=True)) + list(
-        zip(one.shutters.universe, one.shutters.slot, strict=True)
-    )
+    taken = [at for each in (one.even, one.ranged, one.rates) for at in (*each.bytes.at, *each.bytes.low_at)]
     assert len(taken) == len(set(taken))
-    assert set(range(one.intensities)) <= {*one.linear.row.tolist(), *one.linear.dimmer.tolist()}
+    assert set(range(one.intensities)) <= {*one.even.row.tolist(), *one.even.dimmer.tolist()}

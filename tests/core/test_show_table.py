@@ -40,10 +40,10 @@ def test_per_cent_become_levels_and_degrees_and_hertz_stay() -> None:
         ("par 2", "strobe"): 8.0,
         ("par 2", "red"): 0.25,
     }
-    assert asked('on = "head 1"\npan = -90\ntilt = 30.5\nzoom = 100') == {
+    assert asked('on = "head 1"\npan = -90\ntilt = 30.5\nzoom = 40') == {
         ("head 1", "pan"): -90.0,
         ("head 1", "tilt"): 30.5,
-        ("head 1", "zoom"): 1.0,
+        ("head 1", "zoom"): 40.0,
     }
 
 

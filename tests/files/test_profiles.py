@@ -8,8 +8,9 @@ from tests.rigs import one_fixture, rig
 
 from lanternist.core.parameters import PARAMETERS
 from lanternist.core.rig_table import KINDS_OF_PARAMETER, compile_rig
+from lanternist.core.slot_meaning import parameters_of
 from lanternist.files import profiles
-from lanternist.files.check_profile import SLOT_WORDS, parameters_of
+from lanternist.files.check_profile import SLOT_WORDS
 from lanternist.files.profiles import bundled, load_profile, profile_files
 
 OURS = profile_files()

@@ -225,12 +225,13 @@ PRISM = """
 name = "prism"
 [[scenes.parts]]
 on = "spot"
-prism = 100
+prism = 1
 [[bindings]]
 when = { midi = "note", channel = 10, number = 60 }
 hold = "prism"
 """
 PRISM_PAD, PRISM_SLOT = 60, 14  # of spot-head, mode 16, of which the first is at address 1 of universe 2
+PRISM_OUT, PRISM_IN = 4, 39  # the middles of its positions: 0 to 9, 10 to 69
 TOUCHES = 20
 
 
@@ -250,7 +251,7 @@ def test_a_touch_is_on_the_wire_with_the_next_frame(tmp_path: Path) -> None:
 
 def frames_until_seen(pads: socket.socket, receiver: Node, number: int) -> int:
     """Frames sent after a press (even numbers) or a release, up to and with the first that shows it."""
-    message, shown = (press(PRISM_PAD), 255) if number % 2 == 0 else (let_go(PRISM_PAD), 0)
+    message, shown = (press(PRISM_PAD), PRISM_IN) if number % 2 == 0 else (let_go(PRISM_PAD), PRISM_OUT)
     receiver.stamp()
     at_any_moment_between_two(receiver, number)
     pads.sendall(message)

@@ -210,9 +210,8 @@ class LoadIn:
 
 
 def highlight(table: RigTable) -> Floats:
-    """The levels (rows + 1) at which any fixture is seen best: full, white, open, nothing in the beam."""
-    levels = table.rest.copy()
-    levels[: table.intensities] = 1.0
+    """The levels (rows + 1) at which any fixture is seen best: its profile's own, and machines that run."""
+    levels = table.highlight.copy()
     for parameter in ("fan", *MACHINES):
         levels[table.of_kind(parameter)] = 1.0
     return levels

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from lanternist.core.dimming import light_at
-from lanternist.core.parameters import EMITTERS
+from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched
 from lanternist.core.profile import Slot
-from lanternist.core.rig_table import RigTable, runs_back
+from lanternist.core.rig_table import RigTable
+from lanternist.core.slot_meaning import BYTES, IDLE, driven, drives, is_position, level_at, whole
 
 _ADDRESS = re.compile(r"(\d{1,5})\.(\d{1,3})")
-LOWER_BYTES = ("-fine", "-finest")
 # What a fixture does by itself may flash or move, and the guard would not know.
 _HARMLESS = frozenset({"none", "speed"})
 
@@ -46,7 +46,7 @@ def raw_slot(table: RigTable, address: str, value: float) -> RawSlot:
     if owner is None:
         return RawSlot(universe, at, int(value), patched=False)
     place = f"{address} ({owner.slot.does} of {owner.name})"
-    if owner.slot.does.endswith(LOWER_BYTES):
+    if owner.slot.does.endswith(BYTES[1:]):
         raise ValueError(f"{place} is a lower byte of a value of several; set the first")
     held = int(table.blank[universe, at])
     # A dimmer of a whole fixture whose cells dim themselves is held at full.
@@ -92,22 +92,34 @@ def _owner(table: RigTable, universe: int, at: int) -> _Owner | None:
 
 def _levels(table: RigTable, owner: _Owner, value: int, place: str) -> tuple[tuple[int, float], ...]:
     """The levels at which encode would put `value` there; none for a slot that no row drives."""
-    does = owner.slot.does
-    if does in ("shutter", "strobe"):
-        row = table.index.get((owner.cell, "strobe"))
-        return () if row is None else ((row, _hz(owner.slot, value, place)),)
-    row = table.index.get((owner.cell, does))
-    if row is None:
+    slot, cell = owner.slot, owner.cell
+    row = table.index.get((cell, slot.does))
+    if whole(slot) is not None:
+        return () if row is None else (*_opened(table, row, owner), (row, _even_level(table, owner, row, value)))
+    found = drives(slot)
+    if not found:
         return ()
+    one = next((one for first, last, one in slot.spans() if first <= value <= last), None)
+    if one is None:
+        raise ValueError(f"{place}: the profile does not say what {value} does")
+    rates = [(table.index[cell, each.parameter], 0.0) for each in found if PARAMETERS[each.parameter].rate]
+    for each in found:
+        if driven(slot, one) == each.parameter or (each.positions and is_position(slot, one)):
+            level = level_at(each, value)
+            if level is not None and (level or each.positions):
+                return (*rates, (table.index[cell, each.parameter], level))
+    if one.does in IDLE and not one.units:
+        return tuple(rates)
+    raise ValueError(f"{place}: {value} is {one.does!r}, which is not to be reached by number")
+
+
+def _even_level(table: RigTable, owner: _Owner, row: int, value: int) -> float:
+    number = int(np.flatnonzero(table.even.row == row)[0])
     share = value / 255
-    if owner.of.is_lit and (does == "intensity" or does in EMITTERS):
-        trimmed = does == "intensity" or not owner.dims
-        share = min(1.0, light_at(owner.of.curve, share) / (owner.of.brightest if trimmed else 1.0))
-    first, last = float(table.low[row]), float(table.high[row])
-    if runs_back(owner.of.fixture, does):
-        first, last = last, first
-    level = first + (last - first) * share
-    return (*_opened(table, row, owner), (row, level))
+    if owner.of.is_lit and (owner.slot.does == "intensity" or owner.slot.does in EMITTERS):
+        share = light_at(owner.of.curve, share)
+    level = (share - table.even.offset[number]) / table.even.scale[number]
+    return float(min(max(level, table.low[row]), table.high[row]))
 
 
 def _opened(table: RigTable, row: int, owner: _Owner) -> Iterator[tuple[int, float]]:
@@ -116,17 +128,3 @@ def _opened(table: RigTable, row: int, owner: _Owner) -> Iterator[tuple[int, flo
     if dimmer < table.rows and not owner.dims:
         yield from ((int(other), 0.0) for other in np.flatnonzero(table.dimmer == dimmer) if other != row)
         yield dimmer, 1.0
-
-
-def _hz(slot: Slot, value: int, place: str) -> float:
-    first = 0
-    for one in slot.ranges:
-        if value <= one.to:
-            if one.does == "open":
-                return 0.0
-            if one.does == "strobe" and one.hz is not None:
-                slow, fast = one.hz
-                return slow + (fast - slow) * (value - first) / max(1, one.to - first)
-            raise ValueError(f"{place}: {value} is {one.does!r}, which is not to be reached by number")
-        first = one.to + 1
-    raise ValueError(f"{place}: the profile does not say what {value} does")

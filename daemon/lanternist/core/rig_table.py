@@ -4,7 +4,7 @@ Rows of intensity come first (they merge HTP), all others after them. A vector o
 physical units, and one more at its end that is always 1: what a row without a dimmer is multiplied by.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,61 +12,17 @@ from numpy.typing import NDArray
 
 from lanternist.core.colour import WHITE, Engine, setting
 from lanternist.core.colour.fitted import engine_of
-from lanternist.core.dimming import Curve, level_of, light_of
+from lanternist.core.dimming import level_of, light_of
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched, patch, position, selectable
 from lanternist.core.profile import Profile, Slot
 from lanternist.core.rig import Fixture, OutputEntry, Rig
 from lanternist.core.selectors import Selectable
+from lanternist.core.slot_meaning import BYTES, Position, drives, level_at, shuts, whole
+from lanternist.core.slot_table import FULL, Even, Place, Ranged, Shut, blank_of, even_of, ranged_of, shut_of
 
 KINDS_OF_PARAMETER = tuple(PARAMETERS)
-FULL = "full"
-# Both are read by their ranges; a profile may call a shutter that only strobes by what it does.
-SHUTTERS = ("shutter", "strobe")
-
-
-@dataclass(frozen=True, slots=True)
-class Linear:
-    """Slots that follow a row evenly: level x dimmer x scale + offset is 0-1 of the slot. fine: -1 if there is none.
-
-    curved: for each curve but "linear" the slots of light that follow it (see `core.dimming`). dithered: 8-bit slots
-    that go to and fro between two values.
-    Ready for encode: at, fine_at: places in the frame laid flat (universe x 512 + slot), the latter of `wide` alone,
-    which are those with a fine slot. most: 255 or 65535. shift: bits from the word to the coarse slot.
-    """
-
-    universe: Ints
-    coarse: Ints
-    fine: Ints
-    row: Ints
-    dimmer: Ints
-    scale: Floats
-    offset: Floats
-    at: Ints
-    wide: Ints
-    fine_at: Ints
-    most: Floats
-    shift: NDArray[np.uint16]
-    curved: tuple[tuple[Curve, Ints], ...]
-    dithered: Ints
-
-
-@dataclass(frozen=True, slots=True)
-class Shutters:
-    """Shutter slots: `open_at` when their row is 0 Hz, else between the ends of the strobe range.
-
-    at: places in the frame laid flat. opens: whether there is an open range at all.
-    """
-
-    universe: Ints
-    slot: Ints
-    at: Ints
-    row: Ints
-    open_at: Floats
-    opens: NDArray[np.bool_]
-    hz: Floats  # (n, 2) at the ends of the range
-    slots: Floats  # (n, 2) the slot values there
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +33,9 @@ class RigTable:
     kind: index into KINDS_OF_PARAMETER. cell: index into `cells` (the fixture's first, for what its cells share).
     low, high: the range of the level. lead_of: index into `leads`, in seconds. rest: the base state.
     dimmer: the intensity row that an emitter's light is multiplied by (its own or virtual), else the last, which is 1.
-    blank: (universes, 512), what the slots hold that no row drives.
+    highlight: the levels at which a fixture is found best, when that one alone is brought up.
+    positions: what a row chooses from. switched: the intensity rows that are on (1) or off (0), nothing between.
+    even, ranged, rates, shut: how rows become slots. blank: (universes, 512), what the slots hold that no row drives.
     """
 
     rig: Rig
@@ -98,8 +56,13 @@ class RigTable:
     dimmer: Ints
     lead_of: Ints
     leads: Floats
-    linear: Linear
-    shutters: Shutters
+    highlight: Floats  # rows + 1
+    positions: Mapping[int, tuple[Position, ...]]
+    switched: Ints
+    even: Even
+    ranged: Ranged
+    rates: Ranged
+    shut: Shut
     blank: NDArray[np.uint8]
 
     @property
@@ -131,17 +94,9 @@ class _Row:
     low: float
     high: float
     rest: float
+    highlight: float
+    positions: tuple[Position, ...] = ()
     back: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    universe: int
-    coarse: int
-    fine: int
-    cell: int
-    slot: Slot
-    of: Patched
 
 
 def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
@@ -158,6 +113,9 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
     fixture = np.array([cells[row.cell].fixture for row in rows], dtype=np.intp)
     universe_at = [universes.index(one.fixture.universe) for one in patched]
     dimmer = _dimmers(rows, index)
+    low, high = np.array([row.low for row in rows]), np.array([row.high for row in rows])
+    back = np.array([row.back for row in rows], dtype=np.bool_)
+    shut = shut_of(places, index)
     return RigTable(
         rig=rig,
         patched=tuple(patched),
@@ -178,15 +136,20 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
         kind=np.array([KINDS_OF_PARAMETER.index(row.parameter) for row in rows], dtype=np.intp),
         cell=np.array([row.cell for row in rows], dtype=np.intp),
         fixture=fixture,
-        low=np.array([row.low for row in rows]),
-        high=np.array([row.high for row in rows]),
+        low=low,
+        high=high,
         rest=np.array([*(row.rest for row in rows), 1.0]),
         dimmer=dimmer,
         lead_of=np.array([lead_of_universe[universe_at[one]] for one in fixture], dtype=np.intp),
         leads=leads,
-        linear=_linear(places, rows, index, dimmer),
-        shutters=_shutters(places, index),
-        blank=_blank(places, len(universes)),
+        highlight=np.array([*(row.highlight for row in rows), 1.0]),
+        positions={number: row.positions for number, row in enumerate(rows) if row.positions},
+        switched=np.unique(shut.row),
+        even=even_of(places, np.where(back, high, low), np.where(back, low, high), index, dimmer),
+        ranged=ranged_of(places, index, len(rows), rates=False),
+        rates=ranged_of(places, index, len(rows), rates=True),
+        shut=shut,
+        blank=blank_of(places, len(universes)),
     )
 
 
@@ -203,27 +166,29 @@ def _first_cells(patched: Sequence[Patched]) -> list[tuple[int, Patched]]:
     return starts
 
 
-def _places(one: tuple[int, Patched], universes: tuple[int, ...]) -> list[_Place]:
+def _places(one: tuple[int, Patched], universes: tuple[int, ...]) -> list[Place]:
     """Where each slot of a fixture lies; a fine slot belongs to the coarse one of its cell.
 
     A dimmer of the whole fixture is held at full if the cells can dim their own light.
     """
     first, patched = one
     mode = patched.profile.modes[patched.fixture.mode]
-    at = {(cell, slot.does): patched.fixture.address - 1 + offset for offset, (cell, slot) in enumerate(mode.layout())}
-    universe = universes.index(patched.fixture.universe)
-    cells_dim = patched.cells > 1 and any(cell > 0 and _lights(slot) for cell, slot in mode.layout())
+    start = patched.fixture.address - 1
+    layout = list(mode.layout())
+    at = {(cell, slot.does): start + offset for offset, (cell, slot) in enumerate(layout)}
+    cells_dim = patched.cells > 1 and any(cell > 0 and _lights(slot) for cell, slot in layout)
     return [
-        _Place(
-            universe=universe,
-            coarse=patched.fixture.address - 1 + offset,
-            fine=at.get((cell, f"{slot.does}-fine"), -1),
+        Place(
+            universe=universes.index(patched.fixture.universe),
+            coarse=start + offset,
+            lower=tuple(at[key] for byte in BYTES[1:] if (key := (cell, slot.does + byte)) in at),
             cell=first + max(cell - 1, 0),
-            slot=Slot(does=FULL) if cells_dim and cell == 0 and slot.does == "intensity" else slot,
+            slot=Slot(does=FULL) if (full := cells_dim and cell == 0 and slot.does == "intensity") else slot,
+            shuts=not full and shuts(mode, slot),
             of=patched,
         )
-        for offset, (cell, slot) in enumerate(mode.layout())
-        if not slot.does.endswith("-fine")
+        for offset, (cell, slot) in enumerate(layout)
+        if not slot.does.endswith(BYTES[1:])
     ]
 
 
@@ -231,37 +196,62 @@ def _lights(slot: Slot) -> bool:
     return slot.does == "intensity" or slot.does in EMITTERS
 
 
-def parameter_of(slot: Slot) -> str | None:
-    """The parameter that drives a slot, if a scene can reach it."""
-    if slot.does in SHUTTERS:
-        return "strobe" if any(one.does == "strobe" for one in slot.ranges) else None
-    return slot.does if slot.does in PARAMETERS else None
-
-
-def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Sequence[_Place]) -> list[_Row]:
+def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Sequence[Place]) -> list[_Row]:
     of_cell: list[dict[str, _Row]] = [{} for _ in cells]
     for place in places:
-        parameter = parameter_of(place.slot)
-        if parameter is not None:
-            one = patched[cells[place.cell].fixture]
-            low, high = _range(parameter, place.slot, one)
-            rest, back = min(max(PARAMETERS[parameter].rest, low), high), runs_back(one.fixture, parameter)
-            of_cell[place.cell][parameter] = _Row(place.cell, parameter, low, high, rest, back)
+        rows = of_cell[place.cell]
+        for row in _rows_of(place, patched[cells[place.cell].fixture]):
+            other = rows.setdefault(row.parameter, row)
+            other.low, other.high = min(other.low, row.low), max(other.high, row.high)
     for cell, rows in enumerate(of_cell):
         if "intensity" not in rows and any(name in rows for name in EMITTERS):
-            rows["intensity"] = _Row(cell, "intensity", 0.0, 1.0, 0.0)
+            rows["intensity"] = _Row(cell, "intensity", 0.0, 1.0, 0.0, 1.0)
     everything = [row for rows in of_cell for row in rows.values()]
     return sorted(everything, key=lambda row: not PARAMETERS[row.parameter].htp)
 
 
-def _range(parameter: str, slot: Slot, one: Patched) -> tuple[float, float]:
+def _rows_of(place: Place, one: Patched) -> Iterator[_Row]:
+    """The rows that drive one slot."""
+    slot, name = place.slot, whole(place.slot)
+    for each in drives(slot):
+        low, high = each.low, each.high
+        rest, highlight = (level_at(each, value) for value in (slot.rest, slot.highlight))
+        yield _row(place.cell, each.parameter, (low, high), rest, highlight, each.positions)
+    if name is not None:
+        ends, back = _range(name, one), runs_back(one.fixture, name)
+        first, last = reversed(ends) if back else ends
+        rest, highlight = (
+            None if value is None else first + (last - first) * value / 255 for value in (slot.rest, slot.highlight)
+        )
+        row = _row(place.cell, name, ends, rest, highlight)
+        row.back = back
+        yield row
+    if place.shuts:
+        yield _Row(place.cell, "intensity", 0.0, 1.0, 0.0, 1.0)
+
+
+def _row(
+    cell: int,
+    name: str,
+    ends: tuple[float, float],
+    rest: float | None,
+    highlight: float | None,
+    positions: tuple[Position, ...] = (),
+) -> _Row:
+    usual = PARAMETERS[name].rest
+    if rest is None or PARAMETERS[name].htp:
+        rest = sum(ends) / 2 if usual is None else min(max(usual, ends[0]), ends[1])
+    if highlight is None:
+        highlight = 1.0 if name == "intensity" else rest
+    return _Row(cell, name, *ends, rest, highlight, positions)
+
+
+def _range(parameter: str, one: Patched) -> tuple[float, float]:
     if parameter == "pan":
         return _travel(one.profile.pan_deg, one.fixture.zero_deg[0], runs_back(one.fixture, parameter))
     if parameter == "tilt":
         return _travel(one.profile.tilt_deg, one.fixture.zero_deg[1], runs_back(one.fixture, parameter))
-    if parameter == "strobe":
-        return 0.0, max(_strobe_range(slot)[2:])
-    return 0.0, 1.0
+    return PARAMETERS[parameter].usual or (0.0, 1.0)
 
 
 def _travel(degrees: float, zero: float, back: bool) -> tuple[float, float]:
@@ -276,16 +266,6 @@ def runs_back(fixture: Fixture, parameter: str) -> bool:
     """
     stands = parameter == "pan" and fixture.hangs == "up"
     return stands != (parameter in fixture.invert)
-
-
-def _strobe_range(slot: Slot) -> tuple[int, int, float, float]:
-    """First and last slot value of the strobe range, and the rates there in Hz."""
-    first = 0
-    for one in slot.ranges:
-        if one.does == "strobe" and one.hz is not None:
-            return first, one.to, one.hz[0], one.hz[1]
-        first = one.to + 1
-    raise ValueError("a shutter without a strobe range has no strobe")
 
 
 def _index(patched: Sequence[Patched], rows: Sequence[_Row]) -> dict[tuple[int, str], int]:
@@ -312,7 +292,8 @@ def _rest_in_white(rows: Sequence[_Row], index: Mapping[tuple[int, str], int], e
     """Unless a scene asks for a colour, light is white: intensity alone gives light."""
     for cell, engine in enumerate(engines):
         for parameter, value in setting(engine, WHITE).values.items():
-            rows[index[cell, parameter]].rest = value
+            row = rows[index[cell, parameter]]
+            row.rest = row.highlight = value
 
 
 def _dimmers(rows: Sequence[_Row], index: Mapping[tuple[int, str], int]) -> Ints:
@@ -329,94 +310,3 @@ def _leads(outputs: Sequence[OutputEntry], universes: Sequence[int]) -> tuple[Fl
     ]
     distinct = sorted(set(lead))
     return np.array(distinct), [distinct.index(one) for one in lead]
-
-
-def _linear(
-    places: Sequence[_Place], rows: Sequence[_Row], index: Mapping[tuple[int, str], int], dimmer: Ints
-) -> Linear:
-    driven = [place for place in places if place.slot.does in PARAMETERS and place.slot.does not in SHUTTERS]
-    row = np.array([index[place.cell, place.slot.does] for place in driven], dtype=np.intp)
-    has_dimmer_slot = {place.cell for place in driven if place.slot.does == "intensity"}
-    dims = [_dims(place, has_dimmer_slot) for place in driven]
-    first = np.array([rows[one].high if rows[one].back else rows[one].low for one in row])
-    last = np.array([rows[one].low if rows[one].back else rows[one].high for one in row])
-    universe = np.array([place.universe for place in driven], dtype=np.intp)
-    coarse = np.array([place.coarse for place in driven], dtype=np.intp)
-    fine = np.array([place.fine for place in driven], dtype=np.intp)
-    wide = np.flatnonzero(fine >= 0)
-    return Linear(
-        universe=universe,
-        coarse=coarse,
-        fine=fine,
-        row=row,
-        dimmer=np.array(
-            [
-                dimmer[one] if place.cell not in has_dimmer_slot else len(rows)
-                for one, place in zip(row, driven, strict=True)
-            ],
-            dtype=np.intp,
-        ),
-        scale=np.where(dims, [place.of.brightest for place in driven], 1.0) / (last - first),
-        offset=-first / (last - first),
-        at=universe * 512 + coarse,
-        wide=wide,
-        fine_at=universe[wide] * 512 + fine[wide],
-        most=np.where(fine >= 0, 65535.0, 255.0),
-        shift=np.where(fine >= 0, 8, 0).astype(np.uint16),
-        curved=_curved(driven),
-        dithered=np.flatnonzero([dims[at] and one.of.fixture.dither and one.fine < 0 for at, one in enumerate(driven)]),
-    )
-
-
-def _dims(place: _Place, has_dimmer_slot: Collection[int]) -> bool:
-    """Whether a slot carries the intensity of its cell's light."""
-    if place.slot.does in EMITTERS:
-        return place.cell not in has_dimmer_slot
-    return place.slot.does == "intensity" and place.of.is_lit
-
-
-def _curved(driven: Sequence[_Place]) -> tuple[tuple[Curve, Ints], ...]:
-    curves: dict[Curve, list[int]] = {}
-    for at, place in enumerate(driven):
-        if place.of.curve != "linear" and place.of.is_lit and _lights(place.slot):
-            curves.setdefault(place.of.curve, []).append(at)
-    return tuple((curve, np.array(at, dtype=np.intp)) for curve, at in curves.items())
-
-
-def _shutters(places: Sequence[_Place], index: Mapping[tuple[int, str], int]) -> Shutters:
-    driven = [place for place in places if place.slot.does in SHUTTERS and parameter_of(place.slot)]
-    ranges = np.array([_strobe_range(place.slot) for place in driven], dtype=np.float64).reshape(-1, 4)
-    return Shutters(
-        universe=np.array([place.universe for place in driven], dtype=np.intp),
-        slot=np.array([place.coarse for place in driven], dtype=np.intp),
-        at=np.array([place.universe * 512 + place.coarse for place in driven], dtype=np.intp),
-        row=np.array([index[place.cell, "strobe"] for place in driven], dtype=np.intp),
-        open_at=np.array([_open_at(place.slot) for place in driven], dtype=np.float64),
-        opens=np.array([any(one.does == "open" for one in place.slot.ranges) for place in driven], dtype=np.bool_),
-        hz=ranges[:, 2:],
-        slots=ranges[:, :2],
-    )
-
-
-def _open_at(slot: Slot) -> int:
-    """The slot value at which a shutter is open: the middle of its open range, 0 if it names none."""
-    first = 0
-    for one in slot.ranges:
-        if one.does == "open":
-            return (first + one.to) // 2
-        first = one.to + 1
-    return 0
-
-
-def _blank(places: Sequence[_Place], universes: int) -> NDArray[np.uint8]:
-    blank = np.zeros((universes, 512), dtype=np.uint8)
-    for place in places:
-        if place.slot.does == FULL:
-            blank[place.universe, place.coarse] = 255
-            if place.fine >= 0:
-                blank[place.universe, place.fine] = 255
-        elif place.slot.does in SHUTTERS:
-            blank[place.universe, place.coarse] = _open_at(place.slot)
-        elif place.slot.rest is not None:
-            blank[place.universe, place.coarse] = place.slot.rest
-    return blank

@@ -10,8 +10,8 @@ from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.patch import Patched
 from lanternist.core.selectors import SelectorError, optional, select
 from lanternist.core.show import Aim, AimEffect, AimTable, Colour, ColourEffect, ColourTable, Effect, Part, Playable
+from lanternist.core.slot_meaning import parameters_of
 from lanternist.files.check_patch import twice
-from lanternist.files.check_profile import parameters_of
 from lanternist.files.check_selectors import misspelt_terms, unknown_terms
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
@@ -22,7 +22,14 @@ from lanternist.files.view import Piece, View, items, piece_of, pieces, table, v
 MOST_NAMES = 16
 _COLOUR_NAMES = 'right are names from [colours], stage colours ("deep blue"), CSS names ("tomato") and "#ff6030"'
 # Lowest and highest value by unit, and how people say the unit.
-_RANGES = {"level": (0.0, 100.0, " per cent"), "hz": (0.0, 100.0, " Hz"), "deg": (-540.0, 540.0, " degrees")}
+_RANGES = {
+    "level": (0.0, 100.0, " per cent"),
+    "hz": (0.0, 100.0, " Hz"),
+    "deg": (-540.0, 540.0, " degrees"),
+    "rpm": (-600.0, 600.0, " turns a minute"),
+    "kelvin": (1000.0, 25000.0, " K"),
+    "choice": (0.0, 255.0, ""),
+}
 
 
 def check_show(view: View) -> Iterator[Problem]:

@@ -10,7 +10,7 @@ from stat import S_ISREG
 from typing import Any
 
 from lanternist.files.positions import Path, Place, nearest, positions
-from lanternist.files.problems import Problem, Severity, existing, key_text, printable
+from lanternist.files.problems import Problem, Severity, existing, inside, key_text, printable
 
 MOST_BYTES = 4_000_000
 _TOO_MANY_DOTS = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){32}""")
@@ -71,6 +71,13 @@ class Document:
     def lines(self) -> list[str]:
         """The lines of the text."""
         return self.text.split("\n")
+
+    def at(self, path: Path) -> object:
+        """The value that stands at a path; None if nothing does."""
+        value: object = self.data
+        for item in path:
+            value = inside(value, item)
+        return value
 
     def line(self, path: Path) -> int:
         """The line of a path, or of the nearest thing that holds it; 0 if there is none."""

@@ -43,7 +43,7 @@ def key_text(path: Path, data: object) -> str:
     """A path as people write it, list items counted from 1 and with their names: `fixtures[2] "par 2".address`."""
     text = ""
     for item in path:
-        data = _inside(data, item)
+        data = inside(data, item)
         if isinstance(item, int):
             name = data.get("name") if isinstance(data, dict) else None
             text += f"[{item + 1}]" + (f" {shown(name)}" if isinstance(name, str) else "")
@@ -55,13 +55,14 @@ def key_text(path: Path, data: object) -> str:
 def existing(path: Path, data: object) -> Path:
     """The part of a path that the data really has."""
     for end, item in enumerate(path):
-        data = _inside(data, item)
+        data = inside(data, item)
         if data is None:
             return path[:end]
     return path
 
 
-def _inside(data: object, item: str | int) -> object:
+def inside(data: object, item: str | int) -> object:
+    """What stands at a key of a table or at an index of a list; None if nothing does."""
     if isinstance(data, dict):
         return data.get(item)
     return data[item] if isinstance(data, list) and isinstance(item, int) and 0 <= item < len(data) else None

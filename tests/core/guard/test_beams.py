@@ -151,6 +151,19 @@ def test_a_zone_around_the_fixture_keeps_it_dark() -> None:
 
 def test_a_profile_without_a_beam_angle_has_a_wide_one() -> None:
     zone = '[[limits.zones]]\nname = "z"\nfrom = [-0.5, 2.0, 0.0]\nto = [0.5, 3.0, 2.0]\n'
-    of = table(one_fixture("head", "11", "at = [0.0, 0.0, 4.0]") + zone)
+    of = table(one_fixture("head", "scattered", "at = [0.0, 0.0, 4.0]") + zone)
     assert beams_of(of).half[0] == BEAM_DEG / 2
     assert MARGIN_DEG > 0
+
+
+@pytest.mark.parametrize("zoom", [10.0, 30.0, 50.0])
+def test_a_zoom_says_how_wide_the_beam_is(zoom: float) -> None:
+    """Straight down from 4 m, a zone on the floor that begins at 20 degrees from the axis."""
+    begins = 4.0 * math.tan(math.radians(20))
+    zone = f'[[limits.zones]]\nname = "z"\nfrom = [{begins}, -1.0, -0.1]\nto = [9.0, 1.0, 0.0]\n'
+    of = table(one_fixture("head", "11", "at = [0.0, 0.0, 4.0]") + zone)
+    levels = aimed(of, 0.0, 0.0)
+    levels[row(of, "it", "zoom")] = zoom
+    guard = Guard(of)
+    sent = [guard.apply(levels, frame * FRAME_S)[row(of, "it", "intensity")] for frame in range(400)]
+    assert (sent[-1] == 0.0) == (zoom / 2 > 20 - MARGIN_DEG)

@@ -48,14 +48,21 @@ def layout(of: RigTable) -> Iterator[tuple[int, int, Slot]]:
             yield of.universes.index(one.fixture.universe), one.fixture.address - 1 + at, slot
 
 
+CHOSEN = frozenset(name for name, one in PARAMETERS.items() if one.unit == "choice")
+
+
 def allowed(slot: Slot) -> frozenset[int]:
-    """The values that a shutter may be told: open; if it never is, 0 and its first strobe range."""
+    """The values that a slot with ranges may be told: what rests, is a position, or drives a parameter."""
     values: set[int] = set()
     first, strobes = 0, False
     for one in slot.ranges:
-        if one.does == "open" or (one.does == "strobe" and not strobes):
+        units = [one.hz, one.deg, one.rpm, one.kelvin, one.percent]
+        name = one.does or slot.does
+        drives = any(units) and name in PARAMETERS and not (name == "strobe" and strobes)
+        rests = not any(units) and (one.does in ("open", "closed", "stop") or slot.does in CHOSEN)
+        if one.scenes and one.hold_s is None and one.does != "nothing" and (drives or rests):
             values.update(range(first, one.to + 1))
-        strobes |= one.does == "strobe"
+        strobes |= one.hz is not None
         first = one.to + 1
     never_open = all(one.does != "open" for one in slot.ranges)
     return frozenset(values | {0}) if never_open else frozenset(values)
@@ -73,7 +80,7 @@ def test_no_levels_reach_a_slot_or_range_that_is_not_for_scenes(name: str, data:
         for universe, at, slot in layout(of):
             if slot.does in FIXED_SLOTS:
                 assert sent[universe, at] == (slot.rest or 0)
-            elif slot.does == "shutter":
+            elif slot.ranges:
                 assert int(sent[universe, at]) in allowed(slot)
             else:
                 assert slot.does.removesuffix("-fine") in PARAMETERS
@@ -82,8 +89,6 @@ def test_no_levels_reach_a_slot_or_range_that_is_not_for_scenes(name: str, data:
 def test_the_check_has_something_to_check() -> None:
     slots = [slot for name in EVERY for _, _, slot in layout(every_mode(name))]
     assert any(slot.does == "control" for slot in slots)
-    closed_to_scenes = {one.does for slot in slots if slot.does == "shutter" for one in slot.ranges} - {
-        "open",
-        "strobe",
-    }
-    assert {"pulse", "random strobe"} <= closed_to_scenes
+    assert any(slot.ranges and len(allowed(slot)) < 256 for slot in slots)
+    shut = [one.does for slot in slots for one in slot.ranges if one.does in ("pulse", "random strobe", "reset")]
+    assert {"pulse", "random strobe", "reset"} <= set(shut)

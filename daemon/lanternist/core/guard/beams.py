@@ -34,7 +34,8 @@ class Beams:
     """The heads of a rig, h of them, and z zones.
 
     pan, tilt: their rows, or the last level (which is taken as 0) for want of one; has_pan, has_tilt: whether there is.
-    half: half the beam and what rounding to slots adds, in degrees. edges: seen from each head; for each
+    half: half the beam and what rounding to slots adds, in degrees; where there is a zoom (its row, or the last level),
+    the latter alone. edges: seen from each head; for each
     the directions of its ends, the normal of their plane, and in the plane those square to the ends, (h, z, 12, 5, 3).
     near, far: corners of the zones from the heads, (h, z, 3). inside: heads in a zone. last, seen: the newest angles,
     and when each head was last found to shine into a zone.
@@ -46,6 +47,8 @@ class Beams:
     has_pan: Floats
     has_tilt: Floats
     base: Floats
+    zoom: Ints
+    has_zoom: Floats
     half: Floats
     edges: Floats
     near: Floats
@@ -64,10 +67,15 @@ class Beams:
         if swept.any() or self.off is None:
             self.off = self.angles(self.directions(*angles)).min(axis=1)
         self.last = angles
-        enters = self.inside.any(axis=1) | (self.off <= self.half + MARGIN_DEG + swept)
+        enters = self.inside.any(axis=1) | (self.off <= self.reach(levels) + swept)
         self.seen[enters] = now
         dark: Ints = self.fixture[now - self.seen < TRAILING_S]
         return dark
+
+    def reach(self, levels: Floats) -> Floats:
+        """How far from its axis each beam may give light, in degrees, (h,)."""
+        reach: Floats = self.half + MARGIN_DEG + self.has_zoom * levels[self.zoom] / 2
+        return reach
 
     def directions(self, pan: Floats, tilt: Floats) -> Floats:
         """Where the heads shine, unit vectors (h, 3)."""
@@ -100,6 +108,7 @@ def beams_of(table: RigTable) -> Beams:
     all_heads = heads_of(table)
     known = np.flatnonzero(all_heads.known)
     pan, tilt = all_heads.rows[known].T
+    zoom = np.array([_zoom(table, one) for one in known.tolist()], dtype=np.intp)
     places = all_heads.at[known][:, None, :]
     zones = [np.sort(np.array([zone.from_, zone.to]), axis=0) for zone in table.rig.limits.zones]
     boxes = np.array(zones).reshape(-1, 2, 3)
@@ -116,6 +125,8 @@ def beams_of(table: RigTable) -> Beams:
         has_pan=(pan < table.rows).astype(np.float64),
         has_tilt=(tilt < table.rows).astype(np.float64),
         base=all_heads.base[known],
+        zoom=zoom,
+        has_zoom=(zoom < table.rows).astype(np.float64),
         half=np.array([_half(table, one, all_heads) for one in known.tolist()]),
         edges=np.stack([start, end, normal, np.cross(normal, start), np.cross(end, normal)], axis=-2),
         near=near,
@@ -126,12 +137,20 @@ def beams_of(table: RigTable) -> Beams:
     )
 
 
+def _zoom(table: RigTable, fixture: int) -> int:
+    """The row of a fixture's zoom, or one past the last."""
+    rows = table.of_kind("zoom")
+    own = rows[table.fixture[rows] == fixture]
+    return int(own[0]) if len(own) else table.rows
+
+
 def _half(table: RigTable, fixture: int, heads: Heads) -> float:
-    """Half the beam, and half a slot value of each axis that has no fine slot."""
+    """Half the beam, unless a zoom has it, and half a slot value of each axis that has no fine slot."""
     profile = table.patched[fixture].profile
-    coarse = table.linear.row[table.linear.fine < 0]
+    coarse = table.even.row[table.even.bytes.shift == 0]
     spans = zip(heads.rows[fixture], (profile.pan_deg, profile.tilt_deg), strict=True)
-    return (profile.beam_deg or BEAM_DEG) / 2 + sum(span / 510 for row, span in spans if row in coarse)
+    beam = 0.0 if _zoom(table, fixture) < table.rows else (profile.beam_deg or BEAM_DEG)
+    return beam / 2 + sum(span / 510 for row, span in spans if row in coarse)
 
 
 def _unit(vectors: Floats) -> Floats:

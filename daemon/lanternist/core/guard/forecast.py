@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lanternist.core.desk import Desk
 from lanternist.core.effects import Floats, Ints, Waves
-from lanternist.core.guard.beams import MARGIN_DEG, Beams, beams_of
+from lanternist.core.guard.beams import Beams, beams_of
 from lanternist.core.guard.flashing import Flashes, recent
 from lanternist.core.guard.fog import ON, machines_of
 from lanternist.core.guard.guard import flashes_allowed
@@ -197,7 +197,7 @@ def _fog_excess(on: NDArray[np.bool_], burst: float, rest: float, most: float) -
 def _entered(beams: Beams, levels: Floats) -> NDArray[np.bool_]:
     """Which heads shine into which zones, (h, z)."""
     angles = beams.angles(beams.directions(levels[beams.pan] * beams.has_pan, levels[beams.tilt] * beams.has_tilt))
-    entered: NDArray[np.bool_] = beams.inside | (angles <= (beams.half + MARGIN_DEG)[:, None])
+    entered: NDArray[np.bool_] = beams.inside | (angles <= beams.reach(levels)[:, None])
     return entered
 
 

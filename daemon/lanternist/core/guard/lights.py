@@ -38,6 +38,7 @@ class Lights:
         self.reds = Reds.of(self.cells + len(self.fields.keys), limit)
         self.drives = np.zeros(len(self.light.rows))
         self.held: Marks = np.zeros(self.cells, dtype=np.bool_)
+        self._switched: Marks = np.isin(self.light.dimmer, table.switched)
         self._strobe_of = _strobe_of(table, self.light, self.strobes)
         # A lamp gives no light but while it strobes, which is counted apart.
         self._glows = np.where(np.append(self.strobes.lamp, 0.0)[self._strobe_of] > 0, 0.0, 1.0)
@@ -149,7 +150,8 @@ class Lights:
         least = self.fields.least(np.where(rises > room, room / np.where(rises > 0, rises, 1.0), 1.0))
         held = np.where((rise > 0) & (least < 1.0), was + least * rise, luminance)
         held = np.minimum(held, bounds[: self.cells])
-        return np.where(held < luminance, held / np.where(luminance > 0, luminance, 1.0), 1.0)
+        share = np.where(held < luminance, held / np.where(luminance > 0, luminance, 1.0), 1.0)
+        return np.where(self._switched & (share < 1.0), 0.0, share)
 
 
 def _strobe_of(table: RigTable, light: Light, strobes: Strobes) -> Ints:

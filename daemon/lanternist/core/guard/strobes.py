@@ -132,10 +132,10 @@ def strobes_of(table: RigTable, limit: int) -> Strobes:
 
 def _lamps(table: RigTable, rows: Ints, limit: int) -> Floats:
     """For each strobe row the fastest rate that it may be sent if it cannot be open, else 0."""
-    shutters, fastest = table.shutters, np.zeros(len(rows))
-    for number in np.flatnonzero(~shutters.opens):
-        first, last = shutters.slots[number]
-        steps = np.arange(last - first + 1)
-        rates = shutters.hz[number, 0] + np.diff(shutters.hz[number])[0] * steps / max(last - first, 1.0)
-        fastest[np.searchsorted(rows, shutters.row[number])] = rates[rates <= limit - 1 + ROUNDING_HZ].max(initial=0.0)
+    fastest, of = np.zeros(len(rows)), table.rates
+    for number in np.flatnonzero(~of.idles & np.isin(of.row, rows)):
+        piece = of.start[number]
+        steps = of.extent[piece]
+        rates = np.linspace(of.value[piece], of.until[piece], int(steps) + 1)
+        fastest[np.searchsorted(rows, of.row[number])] = rates[rates <= limit - 1 + ROUNDING_HZ].max(initial=0.0)
     return fastest
