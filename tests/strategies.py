@@ -13,7 +13,7 @@ MODES = [(name, mode) for name, profile in PROFILES.items() for mode in profile.
 COLOURS = ["red", "#204060", "white", "black", "warm"]
 SPREADS = ["together", "patch order", "left to right", "right to left", "front to back", "centre out"]
 # Within the travel of every profile in `tests.rigs`, and what a file may say for it.
-RANGES = {"intensity": (0, 100), "red": (0, 100), "zoom": (0, 100), "pan": (-270, 270), "tilt": (-135, 135),
+RANGES = {"intensity": (0, 100), "red": (0, 100), "zoom": (10, 50), "pan": (-270, 270), "tilt": (-135, 135),
           "strobe": (0, 20), "fog": (0, 100)}  # fmt: skip
 LENGTHS = st.sampled_from([0.0, 0.4, 1.1, "0.7 beats", "1 bar"])
 CYCLES = st.sampled_from([0.5, 2.0, "0.5 beats", "1 beat", "3 beats"])
