@@ -32,6 +32,7 @@ SLOW_TIDE, PULSE, FULL, STORM, HAZE = 36, 37, 41, 42, 43  # the pads, as the dem
 
 OPEN = 3  # the middle of the open range of pars, bars: 0 to 7
 HEAD_OPEN = 11  # and of heads: 8 to 15
+NO_COLOUR_NO_GOBO, NO_PRISM = (7, 4), 4  # the middles of 0 to 15, 0 to 9 and 0 to 9
 MIDDLE = 128  # half of a slot, halves up: where zoom and focus rest
 
 Light = tuple[float, float, float]
@@ -141,7 +142,8 @@ def turned(pan: float, tilt: float, tilt_range: float) -> list[int]:
 
 def spot(level: float, light: Light, pan: float = 0.0, tilt: float = 0.0) -> list[int]:
     """spot-head, mode 16: pan and tilt, speed, intensity, shutter, RGBW, wheel, gobo, focus, prism, control."""
-    return [*turned(pan, tilt, 270), 0, slot(level), HEAD_OPEN, *map(slot, with_white(light)), 0, 0, MIDDLE, 0, 0]
+    lights = map(slot, with_white(light))
+    return [*turned(pan, tilt, 270), 0, slot(level), HEAD_OPEN, *lights, *NO_COLOUR_NO_GOBO, MIDDLE, NO_PRISM, 0]
 
 
 def wash_head(level: float, light: Light) -> list[int]:

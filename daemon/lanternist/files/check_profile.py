@@ -58,11 +58,10 @@ def _problems(profile: Profile, document: Document) -> Iterator[Problem]:
             yield from _words(slots, document, (*SLOT_WORDS, *profile.slots))
             yield from _driven_twice(slots, document)
         yield from _shared_twice(groups, document)
-        dimmed = dims(mode)
         for slot_path, slot in [one for slots in groups for one in slots]:
             yield from _order(slot_path, slot, document)
             yield from _meaning(slot_path, slot, document)
-            yield from _flashing(slot_path, slot, document, dimmed=dimmed)
+            yield from _flashing(slot_path, slot, mode, document)
 
 
 def _emitters(profile: Profile, document: Document) -> Iterator[Problem]:
@@ -261,16 +260,18 @@ def _overlap(one: Drive, path: Path, document: Document) -> Iterator[Problem]:
             yield document.problem(path, message, "write scenes = false in one of them")
 
 
-def _flashing(path: Path, slot: Slot, document: Document, *, dimmed: bool) -> Iterator[Problem]:
+def _flashing(path: Path, slot: Slot, mode: Mode, document: Document) -> Iterator[Problem]:
     strobes = any(one.parameter == "strobe" for one in drives(slot))
     shuts = closed(slot) is not None
+    emits = any(each.does in EVEN for _, each in mode.layout() if each.does not in ("pan", "tilt"))
     opens = any(one.does in IDLE for one in slot.ranges)
-    if slot.does == "shutter" and not opens and (dimmed or not slot.ranges):
+    tube = strobes and shuts and not emits
+    if slot.does == "shutter" and not opens and not tube:
         remedy = 'for example: ranges = [{ to = 7, does = "open" }, { to = 255, does = "strobe", hz = [0.5, 20.0] }]'
         yield document.problem(path, "a shutter needs a range that is open", remedy)
     if slot.does == "strobe" and not strobes:
         yield document.problem(path, "no range says how fast it flashes", 'write "shutter", with ranges and hz')
-    if strobes and not dimmed and not shuts:
+    if strobes and not dims(mode) and not shuts:
         message = "nothing in this mode dims what flashes here, so blackout cannot stop it"
         remedy = 'if a range of it is dark, write does = "closed" there; else choose a mode with an intensity slot'
         yield document.problem(path, message, remedy, "warning")
