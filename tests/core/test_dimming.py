@@ -119,8 +119,8 @@ def test_dithered_slots_are_right_in_the_mean_and_never_more_than_a_step_off(num
 
 def test_dither_is_off_unless_asked_for_and_leaves_dark_full_and_16_bits_alone() -> None:
     plain, fine = dimmer("1", ""), dimmer("2", "dither = true")
-    assert not plain.linear.dithered.size
-    assert not fine.linear.dithered.size
+    assert not plain.even.dithered.size
+    assert not fine.even.dithered.size
     of = dimmer("1", "dither = true")
     for level, slot in ((0.0, 0), (1.0, 255)):
         assert {int(encode(of, np.array([level, 1.0]), number)[0, 0]) for number in range(8)} == {slot}
