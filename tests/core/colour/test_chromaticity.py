@@ -75,7 +75,7 @@ def test_black_bodies_are_those_of_the_library(kelvin: int) -> None:
         assert apart(black_body(kelvin), tuple(colour.XYZ_to_xy(colour.sd_to_XYZ(body)))) < 0.0005
 
 
-@pytest.mark.parametrize("kelvin", [4000, 5000, 5600, 6504, 7000, 7001, 10000, 25000])
+@pytest.mark.parametrize("kelvin", [4000, 5000, 5600, 6504, 7000, 7001, 8000, 10000, 25000])
 def test_daylight_is_that_of_cie_15(kelvin: int) -> None:
     assert daylight(kelvin) == pytest.approx(colour.temperature.CCT_to_xy_CIE_D(kelvin), abs=1e-6)
 
