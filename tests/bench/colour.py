@@ -51,11 +51,11 @@ def _show() -> Show:
     return Show.model_validate({"scenes": [{"name": part["colour"], "parts": [part]} for part in parts]})
 
 
-def _linprog(emitters: tuple[Emitter, ...], wanted: Xy) -> None:
+def _linprog(emitters: tuple[Emitter, ...], wanted: Xy) -> object:
     x, y = wanted
     light = [tristimulus((one.x, one.y), one.flux) for one in emitters]
     off = [[a * y - b * x for a, b, _ in light], [c * y - b * (1 - x - y) for _, b, c in light]]
-    linprog([-b for _, b, _ in light], A_eq=off, b_eq=[0, 0], bounds=[(0, 1)] * len(light))
+    return linprog([-b for _, b, _ in light], A_eq=off, b_eq=[0, 0], bounds=[(0, 1)] * len(light))
 
 
 def _seconds(work: Callable[[], object], before: Callable[[], object] = lambda: None) -> float:

@@ -9,7 +9,7 @@ How levels are made, frame by frame (intensities are as the eye sees them, see `
   under what a cue has started, and that under what a hand has; then in order of their latest start. Starting a scene
   that is already on makes it the latest. Releasing everything leaves what follow plays.
 - All parameters but intensity merge LTP: from the base state up, each scene moves the value towards its own by its
-  weight.
+  weight; a choice (of a wheel, a gobo) changes half way, there is nothing between.
 - The colour of a cell cross-fades in light. Where a scene fades, or a chase covers a cell in part, and it has an
   intensity for that cell too, the cell's emitters go to its colour by its share of the light there:
   w i / (w i + (1 - w) l), with w its weight, i the light of its own intensity (of level x value, taken as 0.01 at

@@ -20,6 +20,8 @@ from lanternist.core.show_table import Look, Playable, Steps
 
 # The least light that a fading scene's colour counts for: without it, colour on a dark cell would come with a jump.
 FAINT = 0.01
+# From this share on a choice is that of the scene that fades in: between two colours of a wheel there is none.
+HALF = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +129,8 @@ def _shares(
     """How far each LTP row goes to what the scene asks for, 0-1; None: all of them all the way.
 
     An emitter of a cell that the scene itself lights goes by the scene's share of the light there, over what the
-    scenes before it give: `highest`, and the share `left` of what lies `under` their priority.
+    scenes before it give: `highest`, and the share `left` of what lies `under` their priority. A choice is taken over
+    half way.
     """
     if isinstance(weight, float) and weight == 1.0:
         return None
@@ -136,6 +139,7 @@ def _shares(
     part = shares[look.lit] * np.maximum(light_of(lights[look.own_light]), FAINT)
     whole = part + (1.0 - shares[look.lit]) * light_of(left[rows] * under[rows] + highest[rows])
     shares[look.lit] = part / np.where(whole > 0, whole, 1.0)
+    shares[look.choices] = shares[look.choices] >= HALF
     return shares
 
 
@@ -205,8 +209,16 @@ def _step(look: Look, steps: Steps, position: float, seconds: float, beats: Floa
     for one, share in ((number - 1, 1.0 - into), (number, into)):
         if share > 0:
             step = one % len(steps.looks)
-            sums[steps.places[step]] += share * _values(steps.looks[step], seconds, beats)
-            shares[steps.places[step]] += share
+            parts = _parts(steps.looks[step], share, comes=one == number)
+            sums[steps.places[step]] += parts * _values(steps.looks[step], seconds, beats)
+            shares[steps.places[step]] += parts
     cover = shares[look.intensities :]
     sums[look.intensities :] /= np.where(cover > 0, cover, 1.0)
     return sums, cover
+
+
+def _parts(look: Look, share: float, *, comes: bool) -> Floats:
+    """The share of a step for each of its rows; a choice is that of the step that comes from half way on."""
+    parts = np.full(len(look.rows), share)
+    parts[look.intensities + look.choices] = share >= HALF if comes else share > HALF
+    return parts

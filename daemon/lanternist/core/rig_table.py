@@ -34,7 +34,8 @@ class RigTable:
     low, high: the range of the level. lead_of: index into `leads`, in seconds. rest: the base state.
     dimmer: the intensity row that an emitter's light is multiplied by (its own or virtual), else the last, which is 1.
     highlight: the levels at which a fixture is found best, when that one alone is brought up.
-    positions: what a row chooses from. switched: the intensity rows that are on (1) or off (0), nothing between.
+    positions: what a row chooses from; choices: those rows. switched: the intensity rows that are on (1) or off (0),
+    nothing between.
     even, ranged, rates, shut: how rows become slots. blank: (universes, 512), what the slots hold that no row drives.
     """
 
@@ -58,6 +59,7 @@ class RigTable:
     leads: Floats
     highlight: Floats  # rows + 1
     positions: Mapping[int, tuple[Position, ...]]
+    choices: Ints
     switched: Ints
     even: Even
     ranged: Ranged
@@ -107,7 +109,7 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
     places = [place for one in _first_cells(patched) for place in _places(one, universes)]
     rows = _rows(patched, cells, places)
     index = _index(patched, rows)
-    engines = _engines(patched, cells, index)
+    engines = _engines(patched, cells, index, rows)
     _rest_in_white(rows, index, engines)
     leads, lead_of_universe = _leads(rig.outputs, universes)
     fixture = np.array([cells[row.cell].fixture for row in rows], dtype=np.intp)
@@ -144,6 +146,7 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
         leads=leads,
         highlight=np.array([*(row.highlight for row in rows), 1.0]),
         positions={number: row.positions for number, row in enumerate(rows) if row.positions},
+        choices=np.array([number for number, row in enumerate(rows) if row.positions], dtype=np.intp),
         switched=np.unique(shut.row),
         even=even_of(places, np.where(back, high, low), np.where(back, low, high), index, dimmer),
         ranged=ranged_of(places, index, len(rows), rates=False),
@@ -280,12 +283,21 @@ def _index(patched: Sequence[Patched], rows: Sequence[_Row]) -> dict[tuple[int, 
 
 
 def _engines(
-    patched: Sequence[Patched], cells: Sequence[Selectable], index: Mapping[tuple[int, str], int]
+    patched: Sequence[Patched],
+    cells: Sequence[Selectable],
+    index: Mapping[tuple[int, str], int],
+    rows: Sequence[_Row],
 ) -> tuple[Engine, ...]:
-    has: list[set[str]] = [set() for _ in cells]
-    for cell, parameter in index:
-        has[cell].add(parameter)
-    return tuple(engine_of(patched[one.fixture], has[cell]) for cell, one in enumerate(cells))
+    has: list[dict[str, _Row]] = [{} for _ in cells]
+    for (cell, parameter), number in index.items():
+        has[cell][parameter] = rows[number]
+    return tuple(_engine(patched[one.fixture], has[cell]) for cell, one in enumerate(cells))
+
+
+def _engine(one: Patched, has: Mapping[str, _Row]) -> Engine:
+    wheel, white = has.get("colour-wheel"), has.get("kelvin")
+    kelvin = (white.low, white.high) if white and white.low < white.high else None
+    return engine_of(one, has.keys(), wheel.positions if wheel else (), kelvin)
 
 
 def _rest_in_white(rows: Sequence[_Row], index: Mapping[tuple[int, str], int], engines: Sequence[Engine]) -> None:

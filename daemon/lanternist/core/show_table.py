@@ -25,7 +25,9 @@ class Look:
     """What a scene, or one step of a chase, asks for. rows: ascending, so its `intensities` first ones merge HTP.
 
     lit: those of its other rows, counted among themselves, that are emitters of cells which the look itself lights;
-    own_light: where among its rows the intensity of each of them is. turning: its heads that could do it another way.
+    own_light: where among its rows the intensity of each of them is. choices: those of its other rows, counted
+    like `lit`, that choose one of several things, with nothing between. turning: its heads that could do it another
+    way.
     """
 
     rows: Ints
@@ -34,6 +36,7 @@ class Look:
     waves: tuple[Waves, ...]
     lit: Ints
     own_light: Ints
+    choices: Ints
     turning: Turning | None = None
 
 
@@ -182,7 +185,8 @@ def _look_of(rows: Ints, values: Floats, waves: tuple[Waves, ...], table: RigTab
     intensities = int(np.searchsorted(rows, table.intensities))
     dimmers = table.dimmer[rows[intensities:]]
     lit = np.flatnonzero(np.isin(dimmers, rows[:intensities]))
-    return Look(rows, intensities, values, waves, lit, np.searchsorted(rows, dimmers[lit]))
+    choices = np.flatnonzero(np.isin(rows[intensities:], table.choices))
+    return Look(rows, intensities, values, waves, lit, np.searchsorted(rows, dimmers[lit]), choices)
 
 
 def _part(part: Part, on: _On, near: Mapping[int, Floats]) -> tuple[dict[int, _Ask], dict[int, _Turn]]:
@@ -254,8 +258,9 @@ def _colour(colour: Colour, cells: Sequence[int], show: Show, table: RigTable) -
             for row, level in _driven(dealt[order % len(dealt)], cell, show, table)
         }
     ranks = _ranks(colour, table.places[lit])
+    stepped = colour.model_copy(update={"wave": "square"})  # a wheel has nothing between two of its colours
     return {
-        row: (low, _Move(colour, high, order, ranks[order]))
+        row: (low, _Move(stepped if row in table.choices else colour, high, order, ranks[order]))
         for order, cell in enumerate(lit)
         for (row, low), (_, high) in zip(
             _driven(colour.low, cell, show, table), _driven(colour.high, cell, show, table), strict=True

@@ -4,7 +4,7 @@
 - Flags take light away from a white source: cyan its red, magenta its green, yellow its blue band. What a flag that is
   all in lets through stays, so that nothing is quite as saturated as the bands are. Mixing flags is mixing three bands
   that cannot be shut off.
-- A wheel has what hangs in it, and a tunable white is one temperature: the nearest in CIE 1976 u'v'.
+- A wheel has what hangs in it, and a tunable white is one temperature: the nearest in CIE 1976 u'v'. White is open.
 
 A cell with a wheel beside one of the others mixes, with the wheel open, unless the wheel comes nearer by more than an
 eye would notice.
@@ -70,7 +70,7 @@ def setting(engine: Engine, wanted: Xy | None) -> Setting:
     number, missed = min(
         ((number, dist(u_v(xy), u_v(wanted or WHITE))) for number, xy in engine.wheel), key=lambda each: each[1]
     )
-    if wanted is None or (mixed.values and mixed.missed <= missed + NOTICED):
+    if wanted in (None, WHITE) or (mixed.values and mixed.missed <= missed + NOTICED):
         open_at = min(engine.wheel, key=lambda each: dist(u_v(each[1]), u_v(engine.source)))[0]
         return Setting(MappingProxyType({**mixed.values, "colour-wheel": float(open_at)}), mixed.missed)
     white = _mixed(engine, WHITE)
