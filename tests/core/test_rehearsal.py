@@ -4,15 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.core.test_song_clock import OPENER, SHOW, SONGS
-from tests.rigs import CLUB, compiled
+from tests.core.test_song_clock import OPENER, operator
 
-from lanternist.core.operator import Operator
 from lanternist.core.rehearsal import PAUSE_S, STEP_S, Item, Rehearsal, Span, clock, rehearse, warnings
 
 
 def night(*items: Item, column_s: float = 0.5) -> Rehearsal:
-    return rehearse(Operator(*compiled(SHOW, CLUB), SONGS), items, column_s)
+    return rehearse(operator(), items, column_s)
 
 
 def span(one: Rehearsal, lane: str, text: str) -> list[tuple[float, float]]:

@@ -6,12 +6,15 @@ from collections.abc import Iterable, Iterator
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.rigs import CLUB, compiled
+from tests.rigs import CLUB, compiled, row
 
 from lanternist.core.beat import BeatClock
+from lanternist.core.cues import with_colours
 from lanternist.core.desk import Playing
 from lanternist.core.events import Action, Event, Tick, Transport
 from lanternist.core.operator import Operator
+from lanternist.core.rig_table import RigTable
+from lanternist.core.show_table import ShowTable, compile_show
 from lanternist.core.song import Song
 from lanternist.core.song_clock import SongClock
 
@@ -37,6 +40,8 @@ OPENER = Song.model_validate(
             {"at": "9.1", "do": "start", "what": "slow", "fade": "8 beats"},
             {"at": "10.1", "do": "burst", "what": "fog", "value": 1.5},
             {"at": "12.3", "do": "start", "what": "house", "fade": "4 beats"},
+            {"at": "11.1", "do": "colour", "what": "pars", "colour": "red"},
+            {"at": "13.1", "do": "colour", "what": "pars", "colour": "blue", "fade": "1 beat"},
         ],
     }
 )
@@ -78,8 +83,13 @@ def ticks(begin: float, seconds: float, bpm: float = 120.0) -> Iterator[Event]:
         yield Tick(begin + number * 2.5 / bpm)
 
 
+def compiled_with_songs() -> tuple[RigTable, ShowTable]:
+    of, show = compiled(SHOW, CLUB)
+    return of, compile_show(with_colours(show.show, SONGS), of)
+
+
 def operator() -> Operator:
-    made = Operator(*compiled(SHOW, CLUB), SONGS)
+    made = Operator(*compiled_with_songs(), SONGS)
     made.begin(0.0)
     return made
 
@@ -231,11 +241,23 @@ def test_cues_come_with_their_fades_and_a_burst_ends() -> None:
     play(one, 15.9, 18.5)
     assert not one.cues.dark
     assert names(one, "cue") == {"slow", "fog"}
-    play(one, 18.5, 20.5)
+    play(one, 18.5, 20.2)
     assert names(one, "cue") == {"slow"}
-    one.take(Action("song-over", 20.5))
-    play(one, 20.5, 20.6)
+    one.take(Action("song-over", 20.2))
+    play(one, 20.2, 20.3)
     assert names(one, "cue") == set()
+
+
+def test_a_colour_stands_until_the_next_of_the_same_fixtures() -> None:
+    one = operator()
+    red, blue = row(one.rig, "par 2", "red"), row(one.rig, "par 2", "blue")
+    one.take(Action("song", 0.0, "opener"))
+    play(one, 0.0, 22.0)
+    assert names(one, "cue") == {"slow", "cue 9 of opener"}
+    assert (one.levels[red], one.levels[blue]) == (1.0, 0.0)
+    play(one, 22.0, 26.0)
+    assert names(one, "cue") == {"slow", "house", "cue 10 of opener"}
+    assert (one.levels[red], one.levels[blue]) == (0.0, 1.0)
 
 
 def test_a_hand_stands_over_a_cue() -> None:

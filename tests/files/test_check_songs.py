@@ -4,7 +4,8 @@ from pathlib import Path
 
 from tests.gigs import GIG, load, write
 
-RIGHT = 'right are "start", "stop", "level", "blackout" or "burst"'
+MEANT = 'did you mean "pars"? or write "pras?" if a rig may lack it'
+RIGHT = 'right are "start", "stop", "level", "blackout", "burst" or "colour"'
 SONG = """\
 title = "Opener"
 file = "opener.wav"
@@ -49,10 +50,25 @@ do = "stop"
 at = "2.1"
 do = "burst"
 what = "round"
+[[cues]]
+at = "2.1"
+do = "colour"
+what = "pras"
+colour = "embr"
+[[cues]]
+at = "2.1"
+do = "colour"
+what = "pars"
 """
     assert problems(tmp_path, cues) == [
         f'songs/opener.toml:12: cues[1].do: no cue can do "strat"; {RIGHT}',
         'songs/opener.toml:17: cues[2].what: there is no scene or chase "ruond"; did you mean "round"?',
         'songs/opener.toml:18: cues[3]: "stop" needs a scene or chase; for example: what = "pulse"',
         "songs/opener.toml:21: cues[4]: a burst needs its length in seconds; for example: value = 3",
+        f'songs/opener.toml:28: cues[5].what: nothing in this rig is called "pras"; {MEANT}',
+        'songs/opener.toml:29: cues[5].colour: no colour is called "embr"; did you mean "ember"?',
+        (
+            'songs/opener.toml:30: cues[6]: a colour needs to know whose it is, and which; for example: what = "wash" and '
+            'colour = "ember"'
+        ),
     ]

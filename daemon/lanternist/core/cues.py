@@ -10,11 +10,13 @@ from dataclasses import dataclass, field
 
 from lanternist.core.desk import Desk
 from lanternist.core.events import Action
+from lanternist.core.show import Part, Scene, Show
 from lanternist.core.song import Cue, Song
 from lanternist.core.units import Duration
 
-# What a cue may do. A burst is a start, and a stop so many seconds later: of fog, for one.
-CUE_ACTIONS = ("start", "stop", "level", "blackout", "burst")
+# What a cue may do. A burst is a start, and a stop so many seconds later: of fog, for one. A colour is a scene of its
+# own that stands until the next colour of the same fixtures.
+CUE_ACTIONS = ("start", "stop", "level", "blackout", "burst", "colour")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +30,44 @@ class Due:
     fade: Duration | None
 
 
-def compile_cues(song: Song) -> tuple[Due, ...]:
-    """The cues of a song in the order of their places; at one place as they are written."""
-    found = [due for cue in song.cues for due in _dues(cue, song)]
+def with_colours(show: Show, songs: Mapping[str, Song]) -> Show:
+    """The show with a scene for each colour that a cue gives."""
+    scenes = [
+        Scene(name=_scene(name, number), parts=[Part(on=[cue.what], colour=cue.colour)])
+        for name, song in songs.items()
+        for number, cue in enumerate(song.cues)
+        if cue.do == "colour" and cue.what is not None
+    ]
+    return show.model_copy(update={"scenes": [*show.scenes, *scenes]}) if scenes else show
+
+
+def _scene(song: str, number: int) -> str:
+    return f"cue {number + 1} of {song}"
+
+
+def compile_cues(name: str, song: Song) -> tuple[Due, ...]:
+    """The cues of a song in the order of their places; at one place as they are written. name: the gig's for it."""
+    cues = sorted(enumerate(song.cues), key=lambda item: song.grid.place(item[1].at))
+    found, coloured = [], dict[str, str]()
+    for number, cue in cues:
+        if cue.do != "colour":
+            found += _dues(cue, song)
+            continue
+        position, fade, what = song.grid.place(cue.at), _fade(cue), cue.what or ""
+        found.append(Due(position, "start", _scene(name, number), 1.0, fade))
+        if what in coloured:
+            found.append(Due(position, "stop", coloured[what], 1.0, fade))
+        coloured[what] = _scene(name, number)
     return tuple(sorted(found, key=lambda due: due.position))
 
 
+def _fade(cue: Cue) -> Duration | None:
+    return cue.fade if cue.fade.amount > 0 else None
+
+
 def _dues(cue: Cue, song: Song) -> list[Due]:
-    position, what = song.grid.place(cue.at), cue.what or ""
+    position, what, fade = song.grid.place(cue.at), cue.what or "", _fade(cue)
     value = 1.0 if cue.value is None else cue.value
-    fade = cue.fade if cue.fade.amount > 0 else None
     if cue.do != "burst":
         return [Due(position, cue.do, what, value, fade)]
     ends = float(song.grid.position(song.grid.seconds(position) + value))

@@ -67,7 +67,7 @@ class Operator:
         settings = self.rig.rig.clock
         self.clock = BeatClock(ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s))
         self.song = SongClock(self.songs)
-        self.cues = Cues({name: compile_cues(song) for name, song in self.songs.items()})
+        self.cues = Cues({name: compile_cues(name, song) for name, song in self.songs.items()})
         self.follow = follow_of(self.show)
         self.guard = Guard(self.rig)
         self.loadin = LoadIn(self.rig)

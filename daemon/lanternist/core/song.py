@@ -16,7 +16,7 @@ import numpy.typing as npt
 from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 
 from lanternist.core.model import Length, Model, Name, Percent
-from lanternist.core.show import SectionKind
+from lanternist.core.show import PlainColour, SectionKind
 from lanternist.core.units import BEATS_A_BAR, Duration
 
 M = TypeVar("M", bound=Model)
@@ -79,12 +79,16 @@ class Section(Model):
 
 
 class Cue(Model):
-    """Something that happens at a place. do: an action. what: its scene or chase. value: as the action wants it."""
+    """Something that happens at a place. do: an action. what: its scene or chase; of a colour, what gets it.
+
+    value: as the action wants it. colour: what `do = "colour"` gives.
+    """
 
     at: Place
     do: Name
     what: Name | None = None
     value: float | None = None
+    colour: PlainColour | None = None
     fade: Length = Duration(0)
 
 

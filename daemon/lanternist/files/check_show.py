@@ -43,7 +43,7 @@ def check_show(view: View) -> Iterator[Problem]:
     for name, raw in table(view.show, "colours").items():
         one = raw if isinstance(raw, str) else valid(raw, ColourTable)
         if one is not None:
-            yield from _colour(view.show, ("colours", name), one)
+            yield from colour_problems(view.show, view.show, ("colours", name), one)
     yield from _follow(view.show)
     for piece, plays in _with_fallbacks(view):
         yield from _part(view, view.show, piece, plays)
@@ -96,7 +96,7 @@ def _part(view: View, show: Document, piece: Piece[Part], plays: bool) -> Iterat
         yield from misspelt_terms(view, show, (*path, "on"), part.on)
     chosen = [] if problems else chosen_by(view, part)
     for at, colour in _plain_colours(part.colour):
-        yield from _colour(show, (*path, "colour", *at), colour)
+        yield from colour_problems(show, show, (*path, "colour", *at), colour)
     for at, point in _points(part.aim) if must_be else []:
         yield from _point(view, show, (*path, "aim", *at), point)
     for name, value in part.values.items():
@@ -169,9 +169,10 @@ def _plain_colours(colour: Colour | None) -> list[tuple[Path, str | ColourTable]
     return [] if colour is None else [((), colour)]
 
 
-def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[Problem]:
+def colour_problems(show: Document, document: Document, path: Path, colour: str | ColourTable) -> Iterator[Problem]:
+    """What is wrong with a colour at `path` of `document`; names are those of the show's palette."""
     if isinstance(colour, ColourTable):
-        yield from _colour_table(show, path, colour)
+        yield from _colour_table(document, path, colour)
         return
     palette = table(show, "colours")
     seen: set[str] = set()
@@ -181,14 +182,14 @@ def _colour(show: Document, path: Path, colour: str | ColourTable) -> Iterator[P
         name, names = palette[name], names + 1
     if names > MOST_NAMES:
         message = f"this names a colour that names another, more than {MOST_NAMES} times over"
-        yield show.problem(path, message, 'write the colour itself, for example "#ff6030"')
+        yield document.problem(path, message, 'write the colour itself, for example "#ff6030"')
     elif (name in palette and name not in seen) or _is_colour(name):
         return
     elif name in seen and path[0] == "colours":
-        yield show.problem(path, "these colours name each other in a circle", 'write one as it is: "#ff6030"')
+        yield document.problem(path, "these colours name each other in a circle", 'write one as it is: "#ff6030"')
     elif names == 0:  # else it is said where the palette has it
         remedy = did_you_mean(name, [*palette, *OWN_COLOURS, *CSS_COLOURS]) or _COLOUR_NAMES
-        yield show.problem(path, f"no colour is called {shown(name)}", remedy)
+        yield document.problem(path, f"no colour is called {shown(name)}", remedy)
 
 
 def _is_colour(name: str) -> bool:

@@ -5,6 +5,8 @@ from pathlib import Path
 
 from lanternist.core.cues import CUE_ACTIONS
 from lanternist.core.song import Cue, Song
+from lanternist.files.check_selectors import unknown_terms
+from lanternist.files.check_show import colour_problems
 from lanternist.files.documents import Document, read
 from lanternist.files.problems import Problem, did_you_mean, listed, shown
 from lanternist.files.songs import FOLDER
@@ -19,6 +21,8 @@ def check_songs(view: View, songs: Mapping[str, Song], folder: Path) -> Iterator
         if isinstance(document, Document) and view.show is not None:
             for number, cue in enumerate(song.cues):
                 yield from _cue(document, number, cue, scenes)
+                if cue.do == "colour":
+                    yield from _coloured(view, view.show, document, number, cue)
     if view.show is not None:
         yield from _bound(view.show, songs)
 
@@ -27,7 +31,7 @@ def _cue(document: Document, number: int, cue: Cue, scenes: list[str]) -> Iterat
     path = ("cues", number)
     if cue.do not in CUE_ACTIONS:
         yield document.problem((*path, "do"), f"no cue can do {shown(cue.do)}", f"right are {listed(CUE_ACTIONS)}")
-    elif cue.do == "blackout":
+    elif cue.do in ("blackout", "colour"):
         return
     elif cue.what is None:
         yield document.problem(path, f"{shown(cue.do)} needs a scene or chase", 'for example: what = "pulse"')
@@ -36,6 +40,16 @@ def _cue(document: Document, number: int, cue: Cue, scenes: list[str]) -> Iterat
         yield document.problem((*path, "what"), f"there is no scene or chase {shown(cue.what)}", remedy)
     elif cue.do == "burst" and cue.value is None:
         yield document.problem(path, "a burst needs its length in seconds", "for example: value = 3")
+
+
+def _coloured(view: View, show: Document, document: Document, number: int, cue: Cue) -> Iterator[Problem]:
+    path = ("cues", number)
+    if cue.what is None or cue.colour is None:
+        remedy = 'for example: what = "wash" and colour = "ember"'
+        yield document.problem(path, "a colour needs to know whose it is, and which", remedy)
+        return
+    yield from unknown_terms(view, document, (*path, "what"), [cue.what])
+    yield from colour_problems(show, document, (*path, "colour"), cue.colour)
 
 
 def _bound(show: Document, songs: Mapping[str, Song]) -> Iterator[Problem]:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from lanternist.core.show import ColourTable
 from lanternist.core.song import Cue, Grid, Measured, Section, Song
 from lanternist.core.units import Duration
 from lanternist.files.documents import read
@@ -99,9 +100,18 @@ def _cue(cue: Cue) -> str:
         lines.append(f"what = {_text(cue.what)}")
     if cue.value is not None:
         lines.append(f"value = {cue.value!r}")
+    if cue.colour is not None:
+        lines.append(f"colour = {_colour(cue.colour)}")
     if cue.fade != Duration(0):
         lines.append(f'fade = "{cue.fade.amount!r} {cue.fade.unit}"')
     return "\n".join(lines) + "\n"
+
+
+def _colour(colour: str | ColourTable) -> str:
+    if isinstance(colour, str):
+        return _text(colour)
+    given = ", ".join(f"{key} = {value!r}" for key, value in colour.model_dump(exclude_none=True).items())
+    return f"{{ {given} }}"
 
 
 def _place(place: str | float) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
+from lanternist.core.cues import with_colours
 from lanternist.core.operator import Operator
 from lanternist.core.profile import Profile
 from lanternist.core.rig import Rig
@@ -19,7 +20,7 @@ from lanternist.outputs.registry import OUTPUTS
 def make_operator(gig: Gig) -> Operator:
     """The operator of a gig, before its night has begun."""
     table = compile_rig(gig.rig, gig.profiles)
-    return Operator(table, compile_show(gig.show, table), gig.songs)
+    return Operator(table, compile_show(with_colours(gig.show, gig.songs), table), gig.songs)
 
 
 def load(folder: Path, rig: str = "rig.toml") -> tuple[Gig | None, list[Problem]]:
