@@ -31,10 +31,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 
 def _slots(text: str) -> int:
-    slots = int(text)
-    if not 0 <= slots <= 511:
+    if not text.isascii() or not text.isdecimal() or int(text) > 511:
         raise argparse.ArgumentTypeError("a gap has 0 to 511 slots")
-    return slots
+    return int(text)
 
 
 def run(args: argparse.Namespace) -> int:

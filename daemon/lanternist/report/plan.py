@@ -110,7 +110,7 @@ def _view(sheet: PatchSheet, placed: Sequence[Line], frame: _Frame, left: float,
         if hypot(x - x0, y - y0) > 0.5:
             parts += [line(x0, y0, x, y, 0.2), circle(x0, y0, 0.6, "#000", 0)]
     for index, one in enumerate(placed):
-        room = _room(index, shown, halves, tall) if named else 0.0
+        room = _room(index, shown, halves, tall, frame.width) if named else 0.0
         parts.append(_unit(sheet, one, shown[index], room, frame))
     return top + frame.height + 3.0, "".join([*parts, "</g>"])
 
@@ -120,7 +120,8 @@ def _grid(frame: _Frame) -> Iterator[str]:
     for metre in ticks(frame.left, frame.right):
         x = (metre - frame.left) * frame.scale
         yield f'<path d="M{x:.2f} 0V{frame.height:.2f}" stroke="#bbb" stroke-width="0.1"/>'
-        yield text(x, frame.height + 2.4, f"{metre:g}", 2.0, "middle")
+        if x + text_width(f"{metre:g}", 2.0) / 2 <= frame.width:
+            yield text(x, frame.height + 2.4, f"{metre:g}", 2.0, "middle")
     for metre in ticks(frame.low, frame.high):
         y = frame.project((0, metre, metre))[1]
         floor = frame.vertical == 2 and metre == 0
@@ -187,11 +188,13 @@ def _is_free(spot: tuple[float, float], half: float, others: Sequence[tuple[floa
     return all(abs(spot[0] - x) >= half + other + 1.4 or abs(spot[1] - y) >= tall for x, y, other in others)
 
 
-def _room(index: int, shown: Sequence[tuple[float, float]], halves: Sequence[float], tall: float) -> float:
-    """How wide a name may be without touching what is beside it."""
+def _room(
+    index: int, shown: Sequence[tuple[float, float]], halves: Sequence[float], tall: float, width: float
+) -> float:
+    """How wide a name may be without touching what is beside it, or the edge of the plan."""
     x, y = shown[index]
     beside = [abs(x - x2) for n, (x2, y2) in enumerate(shown) if n != index and abs(y - y2) < tall]
-    return max(min([*beside, 24.0]) - 0.6, 2 * halves[index])
+    return max(min([*beside, 24.0, 2 * x, 2 * (width - x)]) - 0.6, 2 * halves[index])
 
 
 def _unit(sheet: PatchSheet, one: Line, spot: tuple[float, float], room: float, frame: _Frame) -> str:
