@@ -10,6 +10,7 @@ from lanternist.cli import (
     fit,
     loadin,
     nodes,
+    profile,
     rehearse,
     replay,
     run,
@@ -45,7 +46,23 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog="lanternist", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, check, fit, address, sheet, song, rehearse, nodes, loadin, teach, send, watch, replay, demo):
+    for module in (
+        run,
+        check,
+        fit,
+        address,
+        sheet,
+        profile,
+        song,
+        rehearse,
+        nodes,
+        loadin,
+        teach,
+        send,
+        watch,
+        replay,
+        demo,
+    ):
         module.add_parser(commands)
     args = parser.parse_args(argv)
     try:
