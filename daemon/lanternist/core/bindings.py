@@ -44,8 +44,21 @@ def actions(bindings: Bindings, touch: Touch, blacked_out: bool) -> list[Action]
     return [
         action
         for bound in bindings.get(touch.control, ())
-        if bound.device in touch.device and (action := _action(bound, touch, blacked_out)) is not None
+        if _answers(bound, touch) and (action := _action(bound, touch, blacked_out)) is not None
     ]
+
+
+def holds_blackout(bindings: Bindings, touch: Touch) -> bool:
+    """Whether a touch holds the blackout for as long as it lasts."""
+    return touch.value > 0 and any(
+        bound.do == "blackout" and bound.given == "hold" and _answers(bound, touch)
+        for bound in bindings.get(touch.control, ())
+    )
+
+
+def _answers(bound: Bound, touch: Touch) -> bool:
+    """Whether a binding means the controller that was touched: by a part of its name, capitals or not."""
+    return bound.device.casefold() in touch.device.casefold()
 
 
 def _action(bound: Bound, touch: Touch, blacked_out: bool) -> Action | None:

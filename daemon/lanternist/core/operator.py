@@ -8,12 +8,14 @@ import numpy as np
 
 from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS, FOLLOW_ACTIONS, SONG_ACTIONS
 from lanternist.core.beat import BeatClock, ClockSettings, Reading, State
-from lanternist.core.bindings import actions
+from lanternist.core.bindings import actions, holds_blackout
 from lanternist.core.cues import Cues, compile_cues
 from lanternist.core.desk import By, Desk
 from lanternist.core.effects import Floats
 from lanternist.core.encode import Slots, encode
 from lanternist.core.events import Action, BeatEvent, Event, LoadInRequest, Lost, Touch
+from lanternist.core.feedback import Pads, Picture
+from lanternist.core.feedback import State as PadState
 from lanternist.core.follow import Follow, Hand, follow_of
 from lanternist.core.guard import Guard
 from lanternist.core.guard.guard import flashes_allowed
@@ -32,6 +34,9 @@ REFUSALS_SAID_EVERY_S = 10.0
 # A lost clock keeps its confidence for as long as the rig lets it, and has lost half of it after as long again.
 LOST_BELOW = 0.5
 
+# Among what a controller holds down: no scene is called so.
+THE_BLACKOUT = ""
+
 
 @dataclass(slots=True)
 class Operator:
@@ -47,6 +52,7 @@ class Operator:
     follow: Follow = field(init=False)
     guard: Guard = field(init=False)
     loadin: LoadIn = field(init=False)
+    pads: Pads = field(init=False)
     levels: Floats = field(init=False)
     faults: int = 0
     refused: int = 0
@@ -71,6 +77,7 @@ class Operator:
         self.follow = follow_of(self.show)
         self.guard = Guard(self.rig)
         self.loadin = LoadIn(self.rig)
+        self.pads = Pads(self.show.show.bindings)
         self.levels = self.rig.rest
         self._frame = encode(self.rig, self.levels)
 
@@ -92,8 +99,9 @@ class Operator:
             self._unattended = False
         if isinstance(event, Touch):
             self._held.setdefault(event.device, set())
+            dark = holds_blackout(self.show.bindings, event)
             for action in actions(self.show.bindings, event, self.desk.blackout):
-                self._remember_hold(event.device, action)
+                self._remember_hold(event.device, action, dark=dark)
                 self._act(action)
         elif isinstance(event, Action):
             self._act(event)
@@ -125,6 +133,23 @@ class Operator:
             self._only(wanted, now)
         self.loadin.end("lanternist is stopping")
         self._leaving = True
+
+    def lamps(self, now: float) -> Picture:
+        """What the lamps of pads should show at `now`."""
+        if not self.pads:
+            return ()
+        desk, names = self.desk, [one.name for one in self.show.playables]
+        on = {names[number] for number, one in desk.playing.items() if one.target > 0}
+        switches = {
+            "blackout": desk.blackout,
+            "follow": self.follow.on,
+            "walk": self.loadin.on,
+            "release": bool(desk.by_hand()),
+        }
+        levels = {name: desk.level_of(number) for number, name in enumerate(names)}
+        levels |= {"master": desk.master, "energy": self.follow.energy}
+        on |= {name for name, is_on in switches.items() if is_on}
+        return self.pads.picture(PadState(frozenset(on), levels, desk.blackout, self.clock.beat_at(now)))
 
     def notices(self) -> list[str]:
         """What has happened since the last call that a person should read, each thing once."""
@@ -272,15 +297,21 @@ class Operator:
     def _feed(self, event: BeatEvent | Action) -> None:
         self.clock.feed(event)
 
-    def _remember_hold(self, device: str, action: Action) -> None:
+    def _remember_hold(self, device: str, action: Action, *, dark: bool) -> None:
+        held = self._held[device]
+        if action.do == "blackout":
+            (held.add if dark else held.discard)(THE_BLACKOUT)
         if action.do == "hold":
-            held = self._held[device]
             (held.add if action.value > 0 else held.discard)(action.what)
 
     def _let_go(self, event: Lost) -> None:
         """Release what a lost controller held. Until somebody touches something again, nobody is in control."""
         self._unattended |= event.device in self._held
-        for name in sorted(self._held.pop(event.device, ())):
+        held = self._held.pop(event.device, set())
+        if THE_BLACKOUT in held and not any(THE_BLACKOUT in others for others in self._held.values()):
+            self._notices.append(f"{event.device} is gone; ending the blackout, which it held")
+            self._act(Action("blackout", event.at, value=0.0))
+        for name in sorted(held - {THE_BLACKOUT}):
             self._notices.append(f"{event.device} is gone; letting go of {name!r}, which it held")
             self._act(Action("stop", event.at, name))
 

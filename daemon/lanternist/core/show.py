@@ -210,10 +210,31 @@ class When(Model):
     device: str = Field(default="", max_length=80)
 
 
+Seven = Annotated[int, Field(ge=0, le=127)]
+
+
+class Shows(Model):
+    """What the lamp of a pad shows, as MIDI values: while what it is bound to is on, off, on the beat, in a blackout.
+
+    level: instead the level that it sets, for a fader that moves by itself. midi, channel, number: where the lamp is,
+    if not where the touch is.
+    """
+
+    on: Seven = 127
+    off: Seven = 0
+    beat: Seven | None = None
+    dark: Seven | None = None
+    level: bool = False
+    midi: Literal["note", "cc"] | None = None
+    channel: Annotated[int, Field(ge=1, le=16)] | None = None
+    number: Seven | None = None
+
+
 class Binding(Model):
     """What a touch does: exactly one action, for a scene or chase (`hold = "slow ember"`) or alone (`tap = true`)."""
 
     when: When
+    shows: Shows | None = None
     start: Name | None = None
     stop: Name | None = None
     toggle: Name | None = None
@@ -234,7 +255,7 @@ class Binding(Model):
 
     def asked(self) -> list[tuple[str, str | float | bool]]:
         """The actions that the binding names, with what each was given; a right binding names one."""
-        named = self.model_dump(exclude={"when"}, exclude_none=True)
+        named = self.model_dump(exclude={"when", "shows"}, exclude_none=True)
         return list(named.items())
 
 

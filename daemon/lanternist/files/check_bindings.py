@@ -13,6 +13,7 @@ from lanternist.files.problems import Problem, did_you_mean, listed, shown
 from lanternist.files.view import View, items, table, valid
 
 _ENDS = ("blackout", "hold")
+_LEVELS = ("level", "master", "energy")
 
 
 def check_bindings(view: View) -> Iterator[Problem]:
@@ -54,17 +55,31 @@ def _named(view: View, show: Document) -> Iterator[tuple[Path, str, str]]:
 def _binding(show: Document, path: Path, binding: Binding) -> Iterator[Problem]:
     asked = [do for do, _ in binding.asked()]
     if not asked:
-        can = [name for name in Binding.model_fields if name != "when"]
+        can = [name for name in Binding.model_fields if name not in ("when", "shows")]
         yield show.problem(path, "this binding does nothing", f"give it one of {listed(can)}")
     if len(asked) > 1:
         message = f"this binding does {len(asked)} things: {listed(asked, 'and')}"
         yield show.problem(path, message, "a binding does one thing")
+    yield from _shows(show, (*path, "shows"), binding)
     when = binding.when
     if (when.midi is None) == (when.osc is None):
         both = when.midi is not None
         message = "this waits for MIDI and for OSC" if both else "this waits for nothing"
         remedy = 'right is { midi = "note", channel = 10, number = 36 } or { osc = "/pad/1" }'
         yield show.problem((*path, "when"), message, remedy)
+
+
+def _shows(show: Document, path: Path, binding: Binding) -> Iterator[Problem]:
+    shows = binding.shows
+    if shows is None:
+        return
+    if binding.when.osc is not None and None in (shows.midi, shows.channel, shows.number):
+        remedy = 'say where the lamp is: shows = { midi = "note", channel = 10, number = 36, on = 127 }'
+        yield show.problem(path, "what waits for OSC has no lamp of its own", remedy)
+    asked = [do for do, _ in binding.asked()]
+    if shows.level and not set(asked) & set(_LEVELS):
+        remedy = f"a binding that sets one has {listed(_LEVELS, 'or')}"
+        yield show.problem((*path, "level"), "there is no level that this could show", remedy)
 
 
 def _bound_twice(show: Document, bindings: list[tuple[Path, Binding]]) -> Iterator[Problem]:

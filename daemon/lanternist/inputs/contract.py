@@ -5,11 +5,12 @@ missing or vanishes raises InputError from `run`; the runtime keeps the error fo
 """
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from pydantic import BaseModel, ConfigDict
 
 from lanternist.core.events import Event
+from lanternist.core.feedback import Picture
 
 Emit = Callable[[Event], None]
 
@@ -35,3 +36,11 @@ class Input(Protocol):
 
     def describe(self) -> dict[str, str | int | float]:
         """A few facts for `watch`: what it listens on, how much came, how much was malformed."""
+
+
+@runtime_checkable
+class Showing(Protocol):
+    """An input whose controllers have lamps, beside the methods of `Input`."""
+
+    def show(self, picture: Picture) -> None:
+        """Make the lamps show this, soon. Called from another thread, with every change and about once a second."""

@@ -9,10 +9,11 @@ from typing import Annotated, Protocol
 
 from pydantic import Field
 
+from lanternist.core.feedback import Picture
 from lanternist.inputs.contract import Emit, InputError, InputSettings
 from lanternist.inputs.midi_feed import MidiFeeds
 from lanternist.inputs.midi_raw import RawPorts
-from lanternist.inputs.stopper import Stopper
+from lanternist.inputs.stopper import Stopper, calm
 from lanternist.inputs.tally import Tally
 
 _LOGGER = logging.getLogger(__name__)
@@ -34,6 +35,9 @@ class Ports(Protocol):
 
     def scan(self) -> None:
         """Open what has come, close what has gone. Raises InputError when the system has gone."""
+
+    def show(self) -> None:
+        """Bring the lamps of every port up to date."""
 
     def serve(self, wake: socket.socket, until: float) -> None:
         """Emit what arrives, until then or until `wake` is readable."""
@@ -79,22 +83,32 @@ class MidiInput:
         self._stopper = Stopper()
         self._tally = Tally(_LOGGER, "midi")
         self._ports: Ports | None = None
+        self._picture: Picture = ()
 
     def run(self, emit: Emit) -> None:
         """Listen until `stop`. Raises InputError when there is no MIDI system, or it has gone."""
-        feeds = MidiFeeds(emit, self._tally)
+        feeds = MidiFeeds(emit, self._tally, lambda: self._picture)
         with self._stopper.waiting() as wake, closing(open_ports(self._part, feeds)) as ports:
             self._ports = ports
             try:
                 while not self._stopper.stopped:
                     ports.scan()
-                    ports.serve(wake, monotonic() + _SCAN_S)
+                    until = monotonic() + _SCAN_S
+                    while not self._stopper.stopped and monotonic() < until:
+                        ports.serve(wake, until)
+                        calm(wake)
+                        ports.show()
             finally:
                 self._ports = None
 
     def stop(self) -> None:
         """Make `run` return."""
         self._stopper.stop()
+
+    def show(self, picture: Picture) -> None:
+        """Make the lamps of every controller show this."""
+        self._picture = picture
+        self._stopper.nudge()
 
     def describe(self) -> dict[str, str | int | float]:
         """The open ports, how many events came, how much was malformed."""

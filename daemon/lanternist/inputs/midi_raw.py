@@ -18,9 +18,10 @@ from typing import Annotated
 
 from pydantic import Field
 
+from lanternist.core.feedback import Picture
 from lanternist.inputs.contract import Emit, InputError, InputSettings
-from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds
-from lanternist.inputs.stopper import Stopper
+from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds, Outgoing
+from lanternist.inputs.stopper import Stopper, calm
 from lanternist.inputs.tally import Tally
 
 _LOGGER = logging.getLogger(__name__)
@@ -43,9 +44,9 @@ class Settings(InputSettings):
 
 
 def open_device(path: str) -> int:
-    """A descriptor to read from without blocking. Raises InputError."""
+    """A descriptor to read from, and write to if that may be, without blocking. Raises InputError."""
     try:
-        device = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY)
+        device = _opened(path)
     except (OSError, ValueError) as error:
         remedy = _REMEDY.get(getattr(error, "errno", 0), "correct `device`")
         raise InputError(f"cannot open {path}: {getattr(error, 'strerror', error)}; {remedy}") from error
@@ -58,12 +59,22 @@ def open_device(path: str) -> int:
     return device
 
 
+def _opened(path: str) -> int:
+    how = os.O_NONBLOCK | os.O_NOCTTY
+    try:
+        return os.open(path, os.O_RDWR | how)
+    except OSError:
+        return os.open(path, os.O_RDONLY | how)
+
+
 class RawPort:
     """One open device."""
 
     def __init__(self, path: str, feed: MidiFeed) -> None:
         self.feed = feed
         self._device = open_device(path)
+        feed.send = Outgoing(lambda data: os.write(self._device, data))
+        feed.show()
 
     def fileno(self) -> int:
         """For a selector."""
@@ -118,6 +129,11 @@ class RawPorts:
         """The names of the open devices."""
         return [port.feed.device for port in list(self._open.values())]
 
+    def show(self) -> None:
+        """Bring the lamps of every device up to date."""
+        for port in self._open.values():
+            port.feed.show()
+
     def scan(self) -> None:
         """Open what has come, close what has gone."""
         found = find_devices(self._part)
@@ -165,10 +181,11 @@ class MidiRawInput:
         self._stopper = Stopper()
         self._tally = Tally(_LOGGER, f"midi-raw {self._path}")
         self._where = "nothing yet"
+        self._picture: Picture = ()
 
     def run(self, emit: Emit) -> None:
         """Read until `stop`. Raises InputError when the device cannot be opened, or has gone."""
-        feed = MidiFeeds(emit, self._tally).feed(Path(self._path).name)
+        feed = MidiFeeds(emit, self._tally, lambda: self._picture).feed(Path(self._path).name)
         with (
             self._stopper.waiting() as wake,
             closing(RawPort(self._path, feed)) as port,
@@ -178,7 +195,9 @@ class MidiRawInput:
             selector.register(port, EVENT_READ)
             self._where = self._path
             while not self._stopper.stopped:
-                selector.select()
+                if any(key.fileobj is wake for key, _ in selector.select()):
+                    calm(wake)
+                    feed.show()
                 if not port.read():
                     self._where = "nothing"
                     raise InputError(f"{self._path} has gone; it is opened again when it is back")
@@ -186,6 +205,11 @@ class MidiRawInput:
     def stop(self) -> None:
         """Make `run` return."""
         self._stopper.stop()
+
+    def show(self, picture: Picture) -> None:
+        """Make the lamps of the device show this."""
+        self._picture = picture
+        self._stopper.nudge()
 
     def describe(self) -> dict[str, str | int | float]:
         """The device, how many events came, how much was malformed."""

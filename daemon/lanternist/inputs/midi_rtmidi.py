@@ -44,6 +44,21 @@ def wanted_ports(found: list[str], part: str) -> dict[str, str]:
     }
 
 
+def lamps_of(name: str, found: list[str]) -> str | None:
+    """The full name, among the ports to send to, of the controller whose port to listen to is called `name`.
+
+    The same name; else a port of the same client, whose name JACK may have numbered.
+    """
+    plain = {full: _NUMBERS.sub("", full) for full in found if not full.startswith(_CLIENT)}
+    same = [full for full, other in plain.items() if other == name]
+    client = [full for full, other in plain.items() if _client_of(other) == _client_of(name)]
+    return next(iter(same + client), None)
+
+
+def _client_of(name: str) -> str:
+    return re.sub(r"-\d+$", "", name.partition(":")[0])
+
+
 def door_of(api: int) -> tuple[tuple[str, int], ...]:
     """The files by which a sound system is reached, with their inodes; empty when it does not run.
 
@@ -71,6 +86,19 @@ class _Port:
         except (rtmidi.RtMidiError, ValueError):
             self._midi.delete()
             raise
+        self._lamps = _open_lamps(api, feed.device)
+        if self._lamps is not None:
+            feed.send = self._send
+            feed.show()
+
+    def _send(self, message: bytes) -> bool:
+        if self._lamps is None:
+            return False
+        try:
+            self._lamps.send_message(list(message))
+        except rtmidi.RtMidiError:
+            return False
+        return True
 
     def read(self) -> None:
         """Everything in the queue."""
@@ -86,7 +114,24 @@ class _Port:
     def close(self) -> None:
         self._midi.close_port()
         self._midi.delete()
+        if self._lamps is not None:
+            self._lamps.close_port()
+            self._lamps.delete()
         self.feed.release(monotonic())
+
+
+def _open_lamps(api: int, name: str) -> "rtmidi.MidiOut | None":
+    """A port to the lamps of a controller; None where it has none, or they cannot be had."""
+    out = rtmidi.MidiOut(rtapi=api, name=_CLIENT)
+    try:
+        ports = out.get_ports()
+        full = lamps_of(name, ports)
+        if full is not None:
+            return out.open_port(ports.index(full), name=f"lamps of {name}")
+    except (rtmidi.RtMidiError, ValueError) as error:
+        _LOGGER.warning("midi: the lamps of %s cannot be reached: %s", name, error)
+    out.delete()
+    return None
 
 
 class RtmidiPorts:
@@ -104,6 +149,11 @@ class RtmidiPorts:
     def names(self) -> list[str]:
         """The names of the open ports."""
         return [port.feed.device for port in list(self._open.values())]
+
+    def show(self) -> None:
+        """Bring the lamps of every port up to date."""
+        for port in self._open.values():
+            port.feed.show()
 
     def scan(self) -> None:
         """Open what has come, close what has gone. Raises InputError when the sound system has gone."""

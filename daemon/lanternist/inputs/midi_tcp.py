@@ -12,11 +12,12 @@ from typing import Annotated
 
 from pydantic import Field
 
+from lanternist.core.feedback import Picture
 from lanternist.inputs.breath import Breath
 from lanternist.inputs.contract import Emit, InputError, InputSettings
 from lanternist.inputs.listen import listen_on, name_of
-from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds
-from lanternist.inputs.stopper import Stopper
+from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds, Outgoing
+from lanternist.inputs.stopper import Stopper, calm
 from lanternist.inputs.tally import Tally
 
 _LOGGER = logging.getLogger(__name__)
@@ -39,11 +40,12 @@ class MidiTcpInput:
         self._stopper = Stopper()
         self._tally = Tally(_LOGGER, "midi-tcp")
         self._where = "nothing yet"
+        self._picture: Picture = ()
         self._clients: dict[socket.socket, MidiFeed] = {}
 
     def run(self, emit: Emit) -> None:
         """Listen until `stop`. Raises InputError when the port cannot be had, or is lost."""
-        feeds = MidiFeeds(emit, self._tally)
+        feeds = MidiFeeds(emit, self._tally, lambda: self._picture)
         with (
             self._stopper.waiting() as wake,
             listen_on(socket.SOCK_STREAM, self._settings.host, self._settings.port) as listening,
@@ -59,12 +61,20 @@ class MidiTcpInput:
                 for key, _ in breath.wait(selector):
                     if key.fileobj is listening:
                         self._accept(listening, selector, feeds)
+                    elif key.fileobj is wake:
+                        calm(wake)
+                        self._show()
                     elif isinstance(key.fileobj, socket.socket) and key.fileobj in self._clients:
                         self._read(key.fileobj, selector)
 
     def stop(self) -> None:
         """Make `run` return."""
         self._stopper.stop()
+
+    def show(self, picture: Picture) -> None:
+        """Make the lamps of all connections show this."""
+        self._picture = picture
+        self._stopper.nudge()
 
     def describe(self) -> dict[str, str | int | float]:
         """Where it listens, how many are connected, how many events came, how much was malformed."""
@@ -84,8 +94,14 @@ class MidiTcpInput:
         client.settimeout(0)
         # A sender whose cable was pulled says no goodbye.
         client.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        self._clients[client] = feeds.feed(f"tcp {peer[0]}:{peer[1]}")
+        feed = self._clients[client] = feeds.feed(f"tcp {peer[0]}:{peer[1]}")
+        feed.send = Outgoing(client.send)
+        feed.show()
         selector.register(client, EVENT_READ)
+
+    def _show(self) -> None:
+        for feed in self._clients.values():
+            feed.show()
 
     def _read(self, client: socket.socket, selector: DefaultSelector) -> None:
         try:

@@ -3,7 +3,7 @@
 import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 
 class Stopper:
@@ -34,9 +34,21 @@ class Stopper:
                 with self._lock:
                     self._far = None
 
+    def nudge(self) -> None:
+        """End the wait once: the socket becomes readable until `calm`. Harmless at any time, never waits."""
+        with self._lock, suppress(OSError):
+            if self._far is not None and not self._stopped:
+                self._far.send(b".", socket.MSG_DONTWAIT)
+
     def stop(self) -> None:
         """End the wait. Harmless at any time, any number of times."""
         with self._lock:
             self._stopped = True
             if self._far is not None:
                 self._far.shutdown(socket.SHUT_WR)
+
+
+def calm(wake: socket.socket) -> None:
+    """Take the nudges from the socket of `Stopper.waiting`; a stop stays."""
+    with suppress(BlockingIOError):
+        wake.recv(4096, socket.MSG_DONTWAIT)

@@ -84,6 +84,7 @@ def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
     )
     control = ControlInput(path, loop.ask, lambda: operator.show.by_name, operator.loadin.wrong)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
+    loop.listeners = listeners
     # Before anything has begun, so that a stop that comes early ends it in good order too.
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, lambda *_: loop.stop())

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from lanternist.core.events import Event
-from lanternist.inputs.contract import Emit, Input
+from lanternist.core.feedback import Picture
+from lanternist.inputs.contract import Emit, Input, Showing
 from lanternist.runtime.part import RETRY_S, Part
 
 
@@ -18,6 +19,11 @@ class Listener:
     def start(self) -> None:
         """Start the thread."""
         self._part.start()
+
+    def show(self, picture: Picture) -> None:
+        """Pass on what lamps should show, if the input has any. Does not wait."""
+        if isinstance(self._input, Showing):
+            self._input.show(picture)
 
     def leave(self) -> None:
         """Make the thread end. Does not wait."""

@@ -9,14 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lanternist.core.encode import Slots
+from lanternist.core.feedback import Picture
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S, Pacer
 from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.listener import Listener
 from lanternist.runtime.recorder import Recorder
 from lanternist.runtime.sender import LEARNS, Sender
 
 # A minute of frames: enough for a p99.9 that means something, little enough to sort between two frames.
 REMEMBERED = 2400
+LAMPS_ANEW = 40
 
 
 @dataclass(slots=True)
@@ -62,10 +65,12 @@ class Loop:
     report: Callable[[float], dict[str, object]]
     say: Callable[[str], None]
     recorder: Recorder | None = None
+    listeners: Sequence[Listener] = ()
     pacer: Pacer = field(init=False)
     lateness: Lateness = field(default_factory=Lateness)
     _stopping: bool = False
     _takes: float = 0.0
+    _picture: Picture = ()
     _asked: list[Asked] = field(default_factory=list)
 
     def stop(self) -> None:
@@ -109,6 +114,7 @@ class Loop:
         takes = self._takes + min((sender.delay for sender in self.senders), default=0.0)
         slots = slots_of(self.operator, self.operator.frame(now, takes))
         self._hand_over(slots)
+        self._show(now)
         took = time.monotonic() - now
         self._takes += (min(took, PERIOD_S) - self._takes) * LEARNS
         self.lateness.add(self.pacer.lateness, took)
@@ -133,6 +139,19 @@ class Loop:
         left = self.pacer.deadline - time.monotonic()
         if left > 0:
             time.sleep(left)
+
+    def _show(self, now: float) -> None:
+        """Offer what lamps should show when it changes, and once in a while for one that could not take it."""
+        try:
+            picture = self.operator.lamps(now)
+        except Exception as fault:
+            if self._picture:
+                self.say(f"what lamps show could not be told: {type(fault).__name__}: {fault}")
+            picture = ()
+        if picture != self._picture or (picture and self.lateness.frames % LAMPS_ANEW == 0):
+            self._picture = picture
+            for listener in self.listeners:
+                listener.show(picture)
 
     def _hand_over(self, slots: Mapping[int, bytes]) -> None:
         for sender in self.senders:

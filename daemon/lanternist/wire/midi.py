@@ -23,6 +23,12 @@ _FULL_FRAME_BYTES = 8
 _SYSEX_KEPT = _FULL_FRAME_BYTES + 1
 
 
+def lamp(control: Control, value: int) -> bytes:
+    """The message that sets the lamp or motor at a note or controller (channel 1-16) to `value`, 0-127."""
+    status = _NOTE_ON if control.kind == "note" else _CONTROL_CHANGE
+    return bytes((status | (control.channel - 1), control.number, value))
+
+
 class Reader:
     """Reads the bytes of one port. device: its name, for touches. source: what its beat events are said to come from.
 
