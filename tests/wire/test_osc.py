@@ -105,7 +105,7 @@ def test_ours(datagram: bytes, event: Event) -> None:
 @given(st.sampled_from(sorted(ACTIONS)), st.floats(width=32, allow_nan=False))
 def test_every_action_has_its_address_and_its_range(name: str, value: float) -> None:
     spec = ACTIONS[name]
-    datagram = message(f"/lanternist/{name}", *(["glow"] if spec.needs_scene else []), value)
+    datagram = message(f"/lanternist/{name}", *(["glow"] if spec.names else []), value)
     events, refused = read(datagram, AT)
     if not spec.low <= value <= spec.high:
         assert events == []
@@ -113,7 +113,7 @@ def test_every_action_has_its_address_and_its_range(name: str, value: float) -> 
     elif value == 0 and not spec.unit:
         assert (events, refused) == ([], [])
     else:
-        assert events == [Action(name, AT, "glow" if spec.needs_scene else "", value)]
+        assert events == [Action(name, AT, "glow" if spec.names else "", value)]
 
 
 def test_a_button_let_go_does_not_happen_again() -> None:
