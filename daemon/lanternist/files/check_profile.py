@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
+from lanternist.core.colour.engine import is_source
+from lanternist.core.colour.fitted import SOURCE
 from lanternist.core.parameters import FIXED_SLOTS, PARAMETERS
 from lanternist.core.profile import UNITS, Mode, Profile, Range, Slot
 from lanternist.core.slot_meaning import (
@@ -20,6 +22,7 @@ from lanternist.core.slot_meaning import (
     own_parameter,
     whole,
 )
+from lanternist.files.check_colour import check_colour
 from lanternist.files.documents import Document
 from lanternist.files.positions import Path
 from lanternist.files.problems import Problem, did_you_mean, listed, shown
@@ -32,7 +35,6 @@ SLOT_WORDS = (
 )
 # What follows its slot from end to end, and so has no ranges.
 EVEN = frozenset({"pan", "tilt"} | {name for name, one in PARAMETERS.items() if one.emitter is not None})
-SOURCE = "source"
 MOST_SLOTS = 512
 HIGHEST_VALUE = 255
 _EXAMPLES = {"hz": "[0.5, 20.0]", "deg": "[10, 50]", "rpm": "[1, 30]", "kelvin": "[2700, 6500]", "percent": "[0, 100]"}
@@ -72,6 +74,8 @@ def _emitters(profile: Profile, document: Document) -> Iterator[Problem]:
             yield document.problem(path, f"no emitter is called {shown(name)}", did_you_mean(name, names))
         if one.x + one.y > 1:
             yield document.problem(path, f"x and y make {one.x + one.y:g} together", "no colour has more than 1")
+        elif name == SOURCE and not is_source((one.x, one.y)):
+            yield document.problem(path, "this is no white light", "for a lamp of 3200 K it is x = 0.424, y = 0.399")
 
 
 def _unused(profile: Profile, document: Document) -> Iterator[Problem]:
@@ -191,6 +195,8 @@ def _range(slot: Slot, one: Range, path: Path, document: Document) -> Iterator[P
             yield document.problem(path, message, f"for example: {key} = {_EXAMPLES[key]}")
     if one.colour is not None and not is_position(slot, one):
         yield document.problem((*path, "colour"), "only the position of a wheel has a colour", "leave it out")
+    if one.colour is not None:
+        yield from check_colour(document, (*path, "colour"), one.colour)
 
 
 def _wanted(slot: Slot) -> str:

@@ -2,15 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 
-from lanternist.core.colour import ColourError, chromaticity
-from lanternist.core.colour.css_colours import CSS_COLOURS
-from lanternist.core.colour.own_colours import OWN_COLOURS
+from lanternist.core.colour.fitted import COLOURING
 from lanternist.core.fallback import can_do, terms
-from lanternist.core.parameters import EMITTERS, PARAMETERS
+from lanternist.core.parameters import PARAMETERS
 from lanternist.core.patch import Patched
 from lanternist.core.selectors import SelectorError, optional, select
 from lanternist.core.show import Aim, AimEffect, AimTable, Colour, ColourEffect, ColourTable, Effect, Part, Playable
 from lanternist.core.slot_meaning import parameters_of
+from lanternist.files.check_colour import check_colour
 from lanternist.files.check_patch import twice
 from lanternist.files.check_selectors import misspelt_terms, unknown_terms
 from lanternist.files.documents import Document
@@ -19,8 +18,6 @@ from lanternist.files.problems import Problem, did_you_mean, listed, shown
 from lanternist.files.sentences import unknown_key
 from lanternist.files.view import Piece, View, items, piece_of, pieces, table, valid
 
-MOST_NAMES = 16
-_COLOUR_NAMES = 'right are names from [colours], stage colours ("deep blue"), CSS names ("tomato") and "#ff6030"'
 # Lowest and highest value by unit, and how people say the unit.
 _RANGES = {
     "level": (0.0, 100.0, " per cent"),
@@ -43,7 +40,7 @@ def check_show(view: View) -> Iterator[Problem]:
     for name, raw in table(view.show, "colours").items():
         one = raw if isinstance(raw, str) else valid(raw, ColourTable)
         if one is not None:
-            yield from colour_problems(view.show, view.show, ("colours", name), one)
+            yield from check_colour(view.show, ("colours", name), one, table(view.show, "colours"))
     yield from _follow(view.show)
     for piece, plays in _with_fallbacks(view):
         yield from _part(view, view.show, piece, plays)
@@ -96,7 +93,7 @@ def _part(view: View, show: Document, piece: Piece[Part], plays: bool) -> Iterat
         yield from misspelt_terms(view, show, (*path, "on"), part.on)
     chosen = [] if problems else chosen_by(view, part)
     for at, colour in _plain_colours(part.colour):
-        yield from colour_problems(show, show, (*path, "colour", *at), colour)
+        yield from check_colour(show, (*path, "colour", *at), colour, table(show, "colours"))
     for at, point in _points(part.aim) if must_be else []:
         yield from _point(view, show, (*path, "aim", *at), point)
     for name, value in part.values.items():
@@ -110,7 +107,7 @@ def _unable(show: Document, piece: Piece[Part], chosen: Sequence[Patched]) -> It
     part = piece.value
     asked = {name: (name, {name}) for name in part.values if name in PARAMETERS}
     if part.colour is not None:
-        asked["colour"] = ("a colour", set(EMITTERS))
+        asked["colour"] = ("a colour", set(COLOURING))
     if part.aim is not None:
         asked["aim"] = ("pan and tilt to aim with", {"pan", "tilt"})
     has = frozenset().union(*(_parameters(one) for one in chosen))
@@ -167,48 +164,6 @@ def _plain_colours(colour: Colour | None) -> list[tuple[Path, str | ColourTable]
     if isinstance(colour, list):
         return [((index,), one) for index, one in enumerate(colour)]
     return [] if colour is None else [((), colour)]
-
-
-def colour_problems(show: Document, document: Document, path: Path, colour: str | ColourTable) -> Iterator[Problem]:
-    """What is wrong with a colour at `path` of `document`; names are those of the show's palette."""
-    if isinstance(colour, ColourTable):
-        yield from _colour_table(document, path, colour)
-        return
-    palette = table(show, "colours")
-    seen: set[str] = set()
-    name, names = colour, 0
-    while name in palette and name not in seen and isinstance(palette[name], str):
-        seen.add(name)
-        name, names = palette[name], names + 1
-    if names > MOST_NAMES:
-        message = f"this names a colour that names another, more than {MOST_NAMES} times over"
-        yield document.problem(path, message, 'write the colour itself, for example "#ff6030"')
-    elif (name in palette and name not in seen) or _is_colour(name):
-        return
-    elif name in seen and path[0] == "colours":
-        yield document.problem(path, "these colours name each other in a circle", 'write one as it is: "#ff6030"')
-    elif names == 0:  # else it is said where the palette has it
-        remedy = did_you_mean(name, [*palette, *OWN_COLOURS, *CSS_COLOURS]) or _COLOUR_NAMES
-        yield document.problem(path, f"no colour is called {shown(name)}", remedy)
-
-
-def _is_colour(name: str) -> bool:
-    try:
-        chromaticity(name, {})
-    except ColourError:
-        return False
-    return True
-
-
-def _colour_table(show: Document, path: Path, colour: ColourTable) -> Iterator[Problem]:
-    right = "right is { kelvin = 2200 } or { x = 0.31, y = 0.33 }"
-    given = [colour.x is not None, colour.y is not None]
-    if colour.kelvin is not None and any(given):
-        yield show.problem(path, "this colour is given in two ways", right)
-    elif colour.kelvin is None and not all(given):
-        yield show.problem(path, "this colour lacks a part" if any(given) else "this colour is empty", right)
-    elif colour.x is not None and colour.y is not None and colour.x + colour.y > 1:
-        yield show.problem(path, f"x and y make {colour.x + colour.y:g} together", "no colour has more than 1")
 
 
 def _points(aim: Aim | None) -> list[tuple[Path, str]]:

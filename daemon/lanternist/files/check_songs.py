@@ -5,12 +5,12 @@ from pathlib import Path
 
 from lanternist.core.cues import CUE_ACTIONS
 from lanternist.core.song import Cue, Song
+from lanternist.files.check_colour import check_colour
 from lanternist.files.check_selectors import unknown_terms
-from lanternist.files.check_show import colour_problems
 from lanternist.files.documents import Document, read
 from lanternist.files.problems import Problem, did_you_mean, listed, shown
 from lanternist.files.songs import FOLDER
-from lanternist.files.view import View, items
+from lanternist.files.view import View, items, table
 
 
 def check_songs(view: View, songs: Mapping[str, Song], folder: Path) -> Iterator[Problem]:
@@ -49,7 +49,7 @@ def _coloured(view: View, show: Document, document: Document, number: int, cue: 
         yield document.problem(path, "a colour needs to know whose it is, and which", remedy)
         return
     yield from unknown_terms(view, document, (*path, "what"), [cue.what])
-    yield from colour_problems(show, document, (*path, "colour"), cue.colour)
+    yield from check_colour(document, (*path, "colour"), cue.colour, table(show, "colours"))
 
 
 def _bound(show: Document, songs: Mapping[str, Song]) -> Iterator[Problem]:

@@ -107,13 +107,18 @@ def _flags(engine: Engine, wanted: Xy | None) -> Setting:
     return Setting(MappingProxyType({flag: shut[flag] for flag in engine.flags}), mixture.missed)
 
 
+def is_source(xy: Xy) -> bool:
+    """Whether light of a chromaticity has all the bands that flags take, as white light has."""
+    return mix(tuple(BANDS.values()), xy).missed == 0.0
+
+
 def _bands(source: Xy) -> tuple[Emitter, ...]:
     """The bands of a white source: their fluxes are such that all of them together are the source."""
     bands = list(BANDS.values())
     columns = np.array([tristimulus((band.x, band.y)) for band in bands]).T
     fluxes = np.linalg.solve(columns, tristimulus(source))
     if fluxes.min() <= 0:
-        raise ValueError(f"light of the chromaticity {source} is no white source")
+        raise ValueError(f"light of the chromaticity {source} has not all the bands that flags take")
     return tuple(Emitter(band.x, band.y, float(flux)) for band, flux in zip(bands, fluxes, strict=True))
 
 

@@ -9,6 +9,8 @@ from lanternist.core.patch import Patched
 from lanternist.core.slot_meaning import Position
 
 SOURCE, OPEN = "source", ("open", "white", "none")
+# The parameters that colour light.
+COLOURING = (*EMITTERS, *BANDS, "colour-wheel", "kelvin")
 
 
 def engine_of(
