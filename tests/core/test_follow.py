@@ -163,7 +163,7 @@ def test_colours_stay_in_a_family_for_a_song() -> None:
     assert set(families) == {"cool", "hot"}
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(
     st.lists(
         st.tuples(st.integers(0, 60), st.integers(20, 40), st.sampled_from(["main", "heads"])), min_size=2, max_size=9

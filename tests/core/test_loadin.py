@@ -311,7 +311,7 @@ REQUESTS = st.one_of(
 LAMP = '[[fixtures]]\nname = "lamp"\nprofile = "lamp head"\nmode = "6"\naddress = 101\n'
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(REQUESTS, st.integers(1, 25)), min_size=1, max_size=40))
 def test_whatever_is_asked_the_guard_stays_on(
     asked: list[tuple[tuple[str, tuple[str, ...], tuple[float, ...]], int]],

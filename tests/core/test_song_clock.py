@@ -207,7 +207,7 @@ def state(of: Operator) -> dict[str, tuple[float, ...]]:
     return {**playing, **levels, "dark": (float(of.cues.dark),)}
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(st.lists(st.floats(0.0, 60.0), min_size=1, max_size=4), st.integers(0, 52))
 def test_a_seek_lands_in_the_state_that_playing_from_the_start_would_have_given(
     detours: list[float], halves: int

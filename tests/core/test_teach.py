@@ -73,7 +73,7 @@ def written(true: Fixture) -> Fixture:
     return head(hangs=true.hangs, invert=true.invert, zero_deg=[0.0, true.zero_deg[1]])
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(WRONG, st.integers(0, 2**31))
 def test_any_pose_is_found_from_points_that_were_set_by_eye(wrong: dict[str, object], seed: int) -> None:
     true = head(**wrong)
@@ -85,7 +85,7 @@ def test_any_pose_is_found_from_points_that_were_set_by_eye(wrong: dict[str, obj
     assert math.dist(lesson.fixture.at or (), true.at or ()) < 0.3
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(WRONG)
 def test_without_error_the_pose_is_the_true_one_and_points_never_taught_follow(wrong: dict[str, object]) -> None:
     true = head(**wrong)
@@ -98,7 +98,7 @@ def test_without_error_the_pose_is_the_true_one_and_points_never_taught_follow(w
     assert lesson.fixture.at == pytest.approx(true.at, abs=0.005)
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(WRONG, st.integers(0, 2**31))
 def test_no_pose_near_it_fits_better_by_scipy(wrong: dict[str, object], seed: int) -> None:
     true = head(**wrong)

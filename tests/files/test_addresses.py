@@ -29,7 +29,7 @@ def gig(folder: Path, *fixtures: str) -> Path:
 wish = st.tuples(st.sampled_from(SIZES), st.one_of(st.none(), st.integers(1, 212)), st.sampled_from([None, 1, 3]))
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(wish, min_size=1, max_size=7), st.integers(0, 20))
 def test_new_ones_share_no_slot_keep_the_gap_and_old_ones_stay(
     wishes: list[tuple[int, int | None, int | None]], gap: int

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from tests.gigs import GIG, load, write
 
+EXAMPLE = 'for example: what = "wash" and colour = "ember"'
 MEANT = 'did you mean "pars"? or write "pras?" if a rig may lack it'
 RIGHT = 'right are "start", "stop", "level", "blackout", "burst" or "colour"'
 SONG = """\
@@ -67,8 +68,5 @@ what = "pars"
         "songs/opener.toml:21: cues[4]: a burst needs its length in seconds; for example: value = 3",
         f'songs/opener.toml:28: cues[5].what: nothing in this rig is called "pras"; {MEANT}',
         'songs/opener.toml:29: cues[5].colour: no colour is called "embr"; did you mean "ember"?',
-        (
-            'songs/opener.toml:30: cues[6]: a colour needs to know whose it is, and which; for example: what = "wash" and '
-            'colour = "ember"'
-        ),
+        f"songs/opener.toml:30: cues[6]: a colour needs to know whose it is, and which; {EXAMPLE}",
     ]

@@ -197,7 +197,7 @@ def channels(draw: st.DrawFn) -> list[Any]:
     return made
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(channels())
 def test_whatever_a_type_has_its_profile_passes_check_and_no_slot_is_moved(listed: list[Any]) -> None:
     with TemporaryDirectory() as folder:

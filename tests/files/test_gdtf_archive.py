@@ -133,7 +133,7 @@ def test_parts_that_refer_to_each_other_end(tmp_path: Path, xml: bytes) -> None:
     assert "refer to each other without end" in refusal(path)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.integers(0, 2**32 - 1))
 def test_spoilt_files_are_taken_or_refused_and_nothing_else(
     xml: bytes, tmp_path_factory: pytest.TempPathFactory, seed: int

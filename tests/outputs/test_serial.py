@@ -48,7 +48,7 @@ def on_paper(uart: Uart, patch: pytest.MonkeyPatch, **settings: Any) -> SerialBr
 delays = st.lists(st.floats(0, 8e-3), min_size=1, max_size=30)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @example([b"\1" * 512, b"\2" * 512], [5e-3, 0, 0, 0, 0, 0], 512)  # data that starts on its way late
 @given(st.lists(st.binary(min_size=1, max_size=512), min_size=2, max_size=3), delays, st.integers(24, 512))
 def test_every_frame_on_the_line_is_by_the_standard_whatever_the_adapter_takes(

@@ -119,7 +119,7 @@ def made_of(listed: list[dict[str, Any]]) -> PatchSheet:
     return patch_sheet(made, POWERED)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(fixtures)
 def test_whatever_hangs_anywhere_all_is_inside_the_paper(listed: list[dict[str, Any]]) -> None:
     made = made_of(listed)

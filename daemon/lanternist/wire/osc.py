@@ -151,7 +151,7 @@ def _ours(name: str, arguments: list[Argument], at: float) -> Event | None:
     spec = ACTIONS.get(name)
     if spec is None:
         raise OscError(f"no address is called '{_PREFIX}{name[:80]}'{hint(name, [*ACTIONS, *_BEAT_ADDRESSES])}")
-    what = _text(name, arguments[:1]) if spec.names else ""
+    what = _text(name, spec.names, arguments[:1]) if spec.names else ""
     rest = arguments[1:] if spec.names else arguments
     value = _number(name, rest) if rest else None
     if value == 0 and not spec.unit:
@@ -190,11 +190,11 @@ _BEAT_ADDRESSES: dict[str, Callable[[Sequence[Argument], float], Event]] = {
 }
 
 
-def _text(name: str, arguments: Sequence[Argument]) -> str:
+def _text(name: str, names: str, arguments: Sequence[Argument]) -> str:
     match list(arguments):
         case [str() as text] if text:
             return text
-    raise OscError(f"'{name}' takes the name of a scene or chase first")
+    raise OscError(f"'{name}' takes the name of a {names} first")
 
 
 def _number(name: str, arguments: Sequence[Argument], low: float = float("-inf"), high: float = float("inf")) -> float:

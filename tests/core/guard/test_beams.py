@@ -96,7 +96,7 @@ def test_a_flat_zone_is_a_zone() -> None:
     assert angles[0, 0] == pytest.approx(math.degrees(math.atan2(2, 4)))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(
     POINTS,
     POINTS,

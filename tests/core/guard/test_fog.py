@@ -48,7 +48,7 @@ def test_a_short_burst_passes_untouched() -> None:
         assert guard.apply(levels, frame * FRAME_S) is levels
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(st.booleans(), st.integers(1, 250)), min_size=1, max_size=12))
 def test_no_pattern_of_asking_gets_more(asked: list[tuple[bool, int]]) -> None:
     wants = [one for one, frames in asked for _ in range(frames)]
@@ -56,7 +56,7 @@ def test_no_pattern_of_asking_gets_more(asked: list[tuple[bool, int]]) -> None:
     assert longest(on, times, 5.0) <= 2.0 + 1e-6
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(st.lists(st.floats(-0.02, 0.5), min_size=50, max_size=300))
 def test_no_clock_gets_more(gaps: list[float]) -> None:
     on, times = run(fogger(), [True] * len(gaps), gaps)

@@ -43,7 +43,7 @@ def test_where_nothing_is_near_a_limit_the_bytes_are_the_same(seed: int) -> None
     assert guard.held() == []
 
 
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 @given(st.integers(0, 10**6))
 def test_the_same_again_gives_the_same_and_what_comes_later_changes_nothing(seed: int) -> None:
     of = table(CLUB)
@@ -53,7 +53,7 @@ def test_the_same_again_gives_the_same_and_what_comes_later_changes_nothing(seed
     assert all((one == other).all() for one, other in zip(whole, part, strict=False))
 
 
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 @given(st.integers(0, 10**6))
 def test_guarding_what_was_guarded_changes_nothing(seed: int) -> None:
     of = table(CLUB)

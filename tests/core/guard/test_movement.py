@@ -38,7 +38,7 @@ def settled(of: RigTable, pan: float = 0.0, tilt: float = 0.0) -> tuple[Guard, f
     return guard, 200 * FRAME_S
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(st.floats(-270, 270), st.floats(-135, 135), st.integers(1, 40)), min_size=1, max_size=8))
 def test_whatever_is_asked_no_axis_is_told_to_go_faster_than_it_can(jumps: list[tuple[float, float, int]]) -> None:
     of = head()
@@ -53,7 +53,7 @@ def test_whatever_is_asked_no_axis_is_told_to_go_faster_than_it_can(jumps: list[
 
 
 @given(st.lists(st.floats(-0.05, 0.2), min_size=20, max_size=80), st.floats(-270, 270))
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_a_clock_of_any_sort_makes_no_axis_faster(gaps: list[float], pan: float) -> None:
     of = head()
     guard, now = settled(of)

@@ -23,7 +23,7 @@ ACTS = st.lists(
 )
 
 
-@settings(deadline=None, max_examples=5000 if NIGHTLY else 150)
+@settings(max_examples=5000 if NIGHTLY else 150)
 @given(ACTS, st.integers(0, 99))
 @example(
     acts=[

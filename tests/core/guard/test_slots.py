@@ -69,7 +69,7 @@ def allowed(slot: Slot) -> frozenset[int]:
 
 
 @pytest.mark.parametrize("name", EVERY)
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(st.data())
 def test_no_levels_reach_a_slot_or_range_that_is_not_for_scenes(name: str, data: st.DataObject) -> None:
     of = every_mode(name)
