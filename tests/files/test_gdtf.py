@@ -87,6 +87,14 @@ def test_every_mode_or_the_one_that_is_named(tmp_path: Path) -> None:
         import_gdtf(path, "middle")
 
 
+def test_nothing_in_a_file_steers_the_terminal(tmp_path: Path) -> None:
+    _, made = imported(
+        tmp_path, channel([1], "Beam", function("\x9b31m odd")), channel([2], "Beam", function("Dimmer"))
+    )
+    assert made.left_out
+    assert all(words.isprintable() for words in made.left_out)
+
+
 def test_references_are_cells(tmp_path: Path) -> None:
     """A bar of eight pixels: each refers to one geometry, whose channels lie in a part that hangs on it."""
     pixel = Geometry(name="Pixel")

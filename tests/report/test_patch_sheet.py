@@ -50,7 +50,9 @@ def test_currents_are_power_over_voltage() -> None:
     assert named.load == pytest.approx(1.087, abs=0.0005)
     assert "TOO MUCH" in circuit_words(named)
     assert (rest.name, rest.watts, rest.untold, rest.rated) == ("", 1000.0, [6], None)
-    assert circuit_words(rest) == "fixtures 5-6, 8; 1000 W; 4.3 A; not counted, their profiles tell no power: 6"
+    assert (
+        circuit_words(rest) == "fixtures 5-6, 8; at least 1000 W; 4.3 A; not counted, their profiles tell no power: 6"
+    )
 
 
 def test_without_a_voltage_there_is_no_current() -> None:

@@ -19,7 +19,7 @@ from lanternist.files.documents import parse
 from lanternist.files.gdtf_archive import GdtfError, description
 from lanternist.files.gdtf_slots import SlotMaker
 from lanternist.files.positions import Path
-from lanternist.files.problems import Problem, key_text, printable
+from lanternist.files.problems import Problem, key_text, printable, shown
 from lanternist.files.profile_text import profile_text
 from lanternist.files.sentences import problems_of
 
@@ -55,7 +55,7 @@ class _Notes:
     mode: str = ""
 
     def add(self, words: str) -> None:
-        modes = self.said.setdefault(words, [])
+        modes = self.said.setdefault(printable(words), [])
         if self.mode not in modes:
             modes.append(self.mode)
 
@@ -80,7 +80,8 @@ def import_gdtf(path: FilePath, mode: str | None = None) -> Imported:
     except GdtfError:
         raise
     except Exception as error:  # the library raises whatever happens to it in a description that breaks the standard
-        raise GdtfError(f"its description breaks the standard ({type(error).__name__}: {error})") from error
+        said = printable(f"{type(error).__name__}: {error}")
+        raise GdtfError(f"its description breaks the standard ({said})") from error
 
 
 def _imported(fixture: Any, wanted: str | None) -> Imported:
@@ -88,7 +89,9 @@ def _imported(fixture: Any, wanted: str | None) -> Imported:
     chosen = [one for one in fixture.dmx_modes if wanted is None or one.name == wanted]
     if not chosen:
         known = ", ".join(f'"{printable(str(one.name), 40)}"' for one in fixture.dmx_modes) or "none"
-        raise GdtfError(f"there is no mode {wanted!r} in it; its modes are {known}" if wanted else "it has no mode")
+        raise GdtfError(
+            f"there is no mode {shown(wanted)} in it; its modes are {known}" if wanted else "it has no mode"
+        )
     maker = SlotMaker(fixture, notes.add)
     modes: dict[str, list[Any]] = {}
     for number, one in enumerate(chosen, start=1):

@@ -233,7 +233,8 @@ def _circuits(sheet: PatchSheet) -> _Section:
 def circuit_words(one: Circuit) -> str:
     """What one circuit carries, as a sentence."""
     told = len(one.numbers) > len(one.untold)
-    parts = [f"fixtures {runs(one.numbers)}", f"{one.watts:.0f} W" if told else ""]
+    least = "at least " if one.untold else ""
+    parts = [f"fixtures {runs(one.numbers)}", f"{least}{one.watts:.0f} W" if told else ""]
     if told:
         parts.append(
             f"{one.amps:.1f} A" if one.amps is not None else "no current without [mains] volts in the rig file"
