@@ -34,7 +34,7 @@ def test_keys_have_names(sent: bytes, name: str) -> None:
 
 
 def test_what_is_told() -> None:
-    state = {"slot": "", "lit": ["par 3"], "patch": ["universe 1, slots 17 to 24"], "number": 3, "of": 8}
+    state = {"slot": "", "service": "", "lit": ["par 3"], "patch": ["universe 1, slots 17 to 24"], "number": 3, "of": 8}
     status = {"load_in": state, "blackout": False, "guard": []}
     assert told(status) == "par 3: universe 1, slots 17 to 24   (3 of 8)"
     held = told(status | {"blackout": True, "guard": ["dark, the beam would be in a zone: head 1, for 3 s"]})

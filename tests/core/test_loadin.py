@@ -42,8 +42,9 @@ title = "Head with a lamp"
 kind = "spot"
 modes.6.slots = ["intensity", "pan", "tilt",
     { is = "shutter", ranges = [{ to = 9, does = "closed" }, { to = 99, does = "open" },
-        { to = 199, does = "strobe", hz = [1.0, 10.0] }, { to = 255, does = "reset" }] },
-    { is = "control", default = 5, ranges = [{ to = 99, does = "nothing" }, { to = 255, does = "lamp off" }] },
+        { to = 199, does = "strobe", hz = [1.0, 10.0] }, { to = 255, does = "reset", hold_s = 3 }] },
+    { is = "control", default = 5, ranges = [{ to = 99, does = "nothing" },
+        { to = 255, does = "lamp off", hold_s = 5 }] },
     "speed"]
 """)
 WITH_LAMP = {**PROFILES, "lamp head": LAMP_HEAD}
@@ -336,3 +337,30 @@ def _no_lamp(booth: Booth) -> None:
     does = {one.slot.does: shutter(one.slot, one.raw)[0] for one in told if one.slot.ranges}
     assert does["control"] == "nothing"
     assert does["shutter"] in ("open", "strobe")
+
+
+def test_a_lamp_goes_off_and_a_head_is_reset_only_on_purpose_dark_and_for_as_long_as_it_takes() -> None:
+    booth = Booth(one_fixture("lamp head", "6"), WITH_LAMP)
+    assert booth.ask("service", "it") == "'it' can be asked for: reset, lamp off"
+    assert booth.ask("service", "it", "explode") == "'it' can be asked for: reset, lamp off"
+    assert booth.ask("service", "it", "lamp off") == ""
+    assert booth.slots[0, 4] == 177
+    assert booth.slots[0, 0] == 0
+    assert booth.ask("service", "it", "reset") == ""
+    assert "still under way" in booth.notices()
+    assert booth.slots[0, 3] < 200
+    booth.frame(round(4 / FRAME_S))
+    assert booth.slots[0, 4] == 5
+    assert booth.ask("service", "it", "reset") == ""
+    assert booth.slots[0, 3] == 227
+    booth.ask("end")
+    assert booth.slots[0, 3] < 200
+    booth.take(Action("start", booth.now, "house"), frames=800)
+    # Where it looks for its ends nobody knows: it stays dark, and comes back.
+    assert booth.lit() == set()
+    booth.frame(round(100 / FRAME_S))
+    assert booth.lit() == {"it"}
+
+
+def test_what_a_profile_does_not_name_cannot_be_asked_for() -> None:
+    assert "names nothing that has to be held" in Booth().ask("service", "par 2", "reset")

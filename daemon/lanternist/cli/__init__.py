@@ -31,7 +31,7 @@ The light operator for a DJ who plays alone.
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
                      lanternist rehearse GIG  the night as a picture, much faster than it will be
                      lanternist nodes         which Art-Net devices answer here?
-  load-in            lanternist walk          one fixture after the other (also: light, only, slot, teach)
+  load-in            lanternist walk          one fixture after the other (also: light, only, slot, service, teach)
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
                      lanternist send ...      ask it for something

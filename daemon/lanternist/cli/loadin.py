@@ -48,6 +48,10 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         help="also where no fixture is patched, for 2 s each time; the guard cannot know what hangs there, and it may"
         " flash, move or smoke: only with nobody else in the room",
     )
+    service = _command(commands, "service", "at load-in: a lamp on or off, a reset: what has to be held", _service)
+    service.add_argument("fixture", metavar="FIXTURE", help="its name in the rig")
+    service.add_argument("what", nargs="?", metavar="WHAT", help="as its profile calls it; without, what there is")
+    service.add_argument("--yes", action="store_true", help="do not ask whether that is meant")
 
 
 def _command(
@@ -93,6 +97,18 @@ def _slot(args: argparse.Namespace) -> int:
         return 2
     hunt = _Hunt(int(universe), int(address), args.value, unpatched=args.unpatched)
     return held(hunt.request(), hunt.key, hint=SLOT_KEYS)
+
+
+def _service(args: argparse.Namespace) -> int:
+    words = [args.fixture] if args.what is None else [args.fixture, args.what]
+    if args.what and not args.yes:
+        print(
+            f"{args.what} of {args.fixture}: a head may swing to its ends, and a lamp that went off may need minutes."
+        )
+        if input("is nobody near it, and is that meant? [y/n] ").strip().casefold() not in ("y", "yes"):
+            print("nothing is done")
+            return 1
+    return held({"load-in": "service", "what": words}, lambda _: None, hint="q ends it before its time")
 
 
 def _step(by: int) -> Request:
@@ -209,9 +225,11 @@ def _hold(session: Session, keys: Keys, on_key: OnKey, timer: "_Timer | None") -
             print(f"load-in is over: {over}")
             return 0
         words = told(status)
-        if words != said:
+        if words != said and words:
             print(words, flush=True)
-            said = words
+        if said and not words:
+            break
+        said = words
         key = keys.next(LOOKS_EVERY_S)
         request = on_key(key) or (timer.due() if timer else None)
         try:
@@ -226,11 +244,15 @@ def _hold(session: Session, keys: Keys, on_key: OnKey, timer: "_Timer | None") -
 def told(status: Mapping[str, Any]) -> str:
     """What load-in shows, for a person who looks at the lights rather than here."""
     state = status["load_in"]
-    if state["slot"]:
+    if state["service"]:
+        lines = [state["service"]]
+    elif state["slot"]:
         lines = [state["slot"]]
     elif len(state["lit"]) == 1:
         count = f"   ({state['number']} of {state['of']})" if state["number"] else ""
         lines = [f"{state['lit'][0]}: {state['patch'][0]}{count}"]
+    elif not state["lit"]:
+        return ""
     else:
         lines = [f"{len(state['lit'])} fixtures: {', '.join(state['lit'])}"]
     if status["blackout"]:

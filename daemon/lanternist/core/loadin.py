@@ -19,9 +19,11 @@ from lanternist.core.effects import Floats, Ints
 from lanternist.core.encode import Slots
 from lanternist.core.events import Action, LoadInRequest
 from lanternist.core.parameters import PARAMETERS
+from lanternist.core.profile import Range
 from lanternist.core.raw_slots import RawSlot, raw_slot
 from lanternist.core.rig_table import RigTable
 from lanternist.core.selectors import SelectorError, select
+from lanternist.core.slot_meaning import held
 from lanternist.core.teach import own_to_level
 
 # Time to climb a ladder, mend a plug and come down again.
@@ -31,6 +33,10 @@ PUFF_S = 2.0
 # more (common practice, no source); and not often enough to flash.
 HUNT_S = 2.0
 HUNTS_APART_S = 1.0
+# A little longer than asked, since not every frame is received; and how long a head looks for its ends after a reset,
+# at the most: common practice, no source.
+SPARE_S = 0.5
+HOMING_S = 90.0
 MACHINES = ("fog", "haze")
 
 
@@ -38,6 +44,18 @@ MACHINES = ("fog", "haze")
 class _Hunt:
     slot: RawSlot
     at: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Service:
+    """A value that a slot is held at, on purpose, until then: a lamp switched, a fixture reset."""
+
+    fixture: int
+    what: str
+    universe: int
+    at: int
+    value: int
+    until: float
 
 
 @dataclass(slots=True)
@@ -55,6 +73,8 @@ class LoadIn:
     _raw: dict[int, RawSlot] = field(default_factory=dict)
     _turned: dict[int, float] = field(default_factory=dict)
     _hunt: _Hunt | None = None
+    _service: _Service | None = None
+    _adrift: dict[int, float] = field(default_factory=dict)
     _lit_at: float = 0.0
     _start: Floats = field(default_factory=lambda: np.zeros(0))
     _levels: Floats = field(default_factory=lambda: np.zeros(0))
@@ -82,6 +102,8 @@ class LoadIn:
             self._begin(request, levels)
         self._asked = request.at
         match request.do:
+            case "service":
+                self._serve(request)
             case "walk":
                 self._step(int(request.values[0]), request.at)
             case "slot":
@@ -106,7 +128,7 @@ class LoadIn:
     def end(self, why: str) -> None:
         """Give the rig back to the show; harmless while load-in is not on."""
         if self.on:
-            self.on, self.ended, self._hunt = False, why, None
+            self.on, self.ended, self._hunt, self._service = False, why, None, None
             self._notices.append(f"load-in is over ({why}); the show has the rig again")
 
     def over(self, wanted: Floats, now: float) -> Floats:
@@ -122,13 +144,20 @@ class LoadIn:
         return levels
 
     def onto(self, frame: Slots, now: float, *, dark: bool) -> Slots:
-        """The frame, with the one slot that nothing is patched to. dark: blackout."""
-        hunt = self._hunt
-        if hunt is None or not self.on or dark or now - hunt.at > HUNT_S:
-            return frame
-        frame = frame.copy()
-        frame[hunt.slot.universe, hunt.slot.at] = hunt.slot.value
+        """The frame, with the one slot that nothing is patched to, or is held on purpose. dark: blackout."""
+        hunt, service = self._hunt, self._service
+        if hunt is not None and not dark and now - hunt.at <= HUNT_S:
+            frame = frame.copy()
+            frame[hunt.slot.universe, hunt.slot.at] = hunt.slot.value
+        if service is not None and now <= service.until:
+            frame = frame.copy()
+            frame[service.universe, service.at] = service.value
         return frame
+
+    def adrift(self, now: float) -> list[int]:
+        """Fixtures whose heads may be anywhere: they were reset, and look for their ends."""
+        self._adrift = {fixture: until for fixture, until in self._adrift.items() if now <= until}
+        return list(self._adrift)
 
     def describe(self, now: float) -> dict[str, object]:
         """For `watch` and the terminal: what is lit, where it is patched, how long it still stays."""
@@ -144,6 +173,7 @@ class LoadIn:
             "slot": "" if slot is None else _slot_words(self.table, slot),
             "number": 0 if alone is None else order.index(alone) + 1,
             "of": len(order),
+            "service": "" if self._service is None or now > self._service.until else self._service.what,
             "ends_in_s": round(max(0.0, self._asked + ENDS_AFTER_S - now)) if self.on else 0,
             "ended": self.ended,
         }
@@ -158,6 +188,7 @@ class LoadIn:
             self._notices.append("load-in: the show waits underneath")
         self.on, self.who, self.ended = True, request.who, ""
         self.lit, self._cells, self._raw, self._turned, self._hunt = (), (), {}, {}, None
+        self._service = None
         self._start = self.table.rest.copy()
         self._start[: self.table.intensities] = 0.0
         heads = np.concatenate([self.table.of_kind("pan"), self.table.of_kind("tilt")])
@@ -183,6 +214,21 @@ class LoadIn:
         for axis, value in zip(("pan", "tilt"), own, strict=True):
             row = self.table.index[_cells_of(self.table, fixture)[0], axis]
             self._turned[row] = float(np.clip(value, self.table.low[row], self.table.high[row]))
+
+    def _serve(self, request: LoadInRequest) -> None:
+        """Hold what was asked for, with the fixture and everything else dark."""
+        if self._service is not None and request.at <= self._service.until:
+            raise ValueError(f"{self._service.what} is still under way")
+        fixture = _fixture(self.table, request.what[0])
+        offset, value, one = _services(self.table, fixture)[request.what[1]]
+        of = self.table.patched[fixture].fixture
+        universe, until = self.table.universes.index(of.universe), request.at + (one.hold_s or 0.0) + SPARE_S
+        what = f"{one.does} of {of.name}, for {one.hold_s:g} s"
+        self.lit, self._cells, self._raw, self._hunt = (), (), {}, None
+        self._service = _Service(fixture, what, universe, of.address - 1 + offset, value, until)
+        if "lamp" not in one.does:
+            self._adrift[fixture] = until + HOMING_S
+        self._notices.append(f"load-in: {what}")
 
     def _set(self, slot: RawSlot, at: float) -> None:
         hunt = self._hunt
@@ -257,6 +303,24 @@ def _check_turn(table: RigTable, request: LoadInRequest) -> None:
     _numbers(request, 2)
 
 
+def _check_service(table: RigTable, request: LoadInRequest) -> None:
+    if len(request.what) not in (1, 2):
+        raise ValueError("service takes a fixture, and what to do")
+    name, *what = request.what
+    can = list(_services(table, _fixture(table, name)))
+    if not can:
+        raise ValueError(f"the profile of {name!r} names nothing that has to be held for a time (hold_s)")
+    if not what or what[0] not in can:
+        raise ValueError(f"{name!r} can be asked for: {', '.join(can)}")
+
+
+def _services(table: RigTable, fixture: int) -> dict[str, tuple[int, int, Range]]:
+    """What a fixture does when a slot is held: offset from its address, value and range, by what it is called."""
+    one = table.patched[fixture]
+    found = held(one.profile.modes[one.fixture.mode])
+    return {span.does: (offset, value, span) for offset, value, span in found}
+
+
 def _check_end(_table: RigTable, _request: LoadInRequest) -> None:
     pass
 
@@ -267,6 +331,7 @@ _REQUESTS: dict[str, Callable[[RigTable, LoadInRequest], None]] = {
     "walk": _check_walk,
     "slot": _check_slot,
     "turn": _check_turn,
+    "service": _check_service,
     "end": _check_end,
 }
 

@@ -170,6 +170,9 @@ class Operator:
         dark = self.desk.blackout or self.cues.dark
         wanted = self.loadin.over(self.rig.in_light(self.desk.render(now, beats)), now)
         lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
+        adrift = self.loadin.adrift(now)
+        if adrift:
+            self.guard.movement.lose(adrift)
         self.levels = self.guard.apply(wanted, now, blackout=dark, lost=lost)
         self._number += 1
         return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=dark)

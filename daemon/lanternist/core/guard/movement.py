@@ -5,6 +5,7 @@ asks for within all of them passes unchanged; what is faster is followed as fast
 heads are is not known at first: until each has had time for its whole travel it counts as under way.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +26,7 @@ class Movement:
 
     rows, fixture: whose. low, high: how far it may go. shut: no place it can go to is allowed. speed, power: the most,
     of speed and acceleration. at, rate: where it was told to be, and how fast that moved; off: how far it may be from
-    there. wanted: where it was asked to be. held: what asked for more.
+    there, and whole: how far that can be at the most. wanted: where it was asked to be. held: what asked for more.
     """
 
     rows: Ints
@@ -40,7 +41,13 @@ class Movement:
     wanted: Floats
     off: Floats
     held: Marks
+    whole: Floats
     known: bool = False
+
+    def lose(self, fixtures: Sequence[int]) -> None:
+        """The heads of these fixtures may be anywhere: they are under way until they have had time to come back."""
+        own = np.isin(self.fixture, fixtures)
+        self.off[own] = self.whole[own]
 
     def limited(self, levels: Floats, credit: float) -> Floats:
         """The levels with every axis where it can be by now. credit: seconds since the frame before."""
@@ -117,7 +124,7 @@ def movement_of(table: RigTable) -> Movement:
     shut = low > high
     at, rate, wanted = np.zeros((3, len(rows)))
     held = np.zeros(len(rows), dtype=np.bool_)
-    return Movement(rows, table.fixture[rows], low, high, shut, speed, power, at, rate, wanted, off, held)
+    return Movement(rows, table.fixture[rows], low, high, shut, speed, power, at, rate, wanted, off, held, off.copy())
 
 
 def _figures(pan: list[float], tilt: list[float], is_pan: Marks) -> Floats:
