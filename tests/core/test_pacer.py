@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S, Pacer
+from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S, STILL_S, Pacer
 
 # ANSI E1.11: break 92 us, mark after break 12 us, then the start code and 512 slots of 44 us each.
 FULL_UNIVERSE_S = (92 + 12 + 513 * 44) * 1e-6
@@ -72,6 +72,40 @@ def test_after_a_stall_the_frames_come_back_to_the_grid_within_half_a_second() -
         assert pacer.deadline == pytest.approx(START + pacer.place * PERIOD_S, abs=1e-12)
         places = (begun[-1] - START) / PERIOD_S
         assert places == pytest.approx(round(places), abs=1e-6)
+
+
+def test_a_frame_may_begin_early_after_a_still_half_second() -> None:
+    pacer, begun = run([0.0] * 40)
+    pacer.moved = begun[10]
+    assert not pacer.is_still(begun[10] + STILL_S - 0.001)
+    early = begun[-1] + 0.004
+    assert pacer.is_still(early)
+    pacer.begin_early(early)
+    assert not pacer.is_still(early + 0.1)
+    assert pacer.deadline == pytest.approx(early + SMALLEST_GAP_S)
+    begun = [early]
+    for _ in range(20):
+        begun.append(pacer.deadline)
+        pacer.begin(pacer.deadline)
+    assert (pacer.early, pacer.late, pacer.skipped) == (1, 0, 0)
+    assert min(after - before for before, after in pairwise(begun)) >= SMALLEST_GAP_S - 1e-9
+    assert pacer.deadline == pytest.approx(START + pacer.place * PERIOD_S)  # back on the grid
+
+
+@given(st.lists(st.tuples(st.floats(0, 0.03), st.booleans()), min_size=1, max_size=60))
+def test_early_frames_keep_every_place_too(frames: list[tuple[float, bool]]) -> None:
+    """Frames before the early one showed the same and need no room; those after it keep their distance."""
+    pacer, before = Pacer(START), -1.0
+    for offset, is_early in frames:
+        if is_early and pacer.begun and pacer.deadline - offset > before:
+            before = pacer.deadline - offset
+            pacer.begin_early(before)
+        else:
+            now = pacer.deadline + offset
+            assert now - before >= SMALLEST_GAP_S - 1e-9
+            before = now
+            pacer.begin(now)
+    assert pacer.begun + pacer.skipped == pacer.place + pacer.early
 
 
 lateness = st.lists(st.one_of(st.just(0.0), st.floats(0, 0.002), st.floats(0, 1.0)), min_size=1, max_size=60)

@@ -10,8 +10,9 @@ import pytest
 from tests.rigs import compiled
 from tests.running import until
 
-from lanternist.core.events import Action
+from lanternist.core.events import Action, Tick
 from lanternist.core.operator import Operator
+from lanternist.core.pacer import PERIOD_S
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.loop import REMEMBERED, Lateness, Loop
 from lanternist.runtime.sender import Sender
@@ -58,6 +59,35 @@ def test_an_event_is_on_the_wire_with_the_frame_that_takes_it_in() -> None:
         assert output.last[1][DIMMER] == 0
         loop.inbox.put(Action("start", time.monotonic(), "full"))
         until(lambda: output.last[1][DIMMER] == 255)
+
+
+def test_a_press_after_a_still_while_does_not_wait_for_the_grid() -> None:
+    loop = make_loop(FailingOutput())
+
+    def press() -> bool:
+        """One press; it may meet a frame that is being made, which takes it in."""
+        until(lambda: loop.pacer.is_still(time.monotonic() - 2 * PERIOD_S))
+        begun = loop.pacer.begun
+        loop.inbox.put(Action("blackout", time.monotonic(), value=0.0 if loop.operator.desk.blackout else 1.0))
+        until(lambda: loop.pacer.begun > begun + 1)
+        return loop.pacer.early > 0
+
+    with looping(loop):
+        until(press)
+
+
+def test_a_clock_alone_begins_no_frame_early() -> None:
+    loop = make_loop()
+    with looping(loop):
+        until(lambda: loop.pacer.is_still(time.monotonic() - 2 * PERIOD_S))
+        begun = loop.pacer.begun
+
+        def tick() -> bool:
+            loop.inbox.put(Tick(time.monotonic()))
+            return loop.pacer.begun > begun + 4
+
+        until(tick)
+        assert loop.pacer.early == 0
 
 
 def test_a_blocked_output_does_not_keep_frames_from_another() -> None:

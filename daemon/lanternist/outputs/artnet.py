@@ -57,16 +57,15 @@ class ArtNetOutput(UdpOutput):
         self._station: Station | None = None
         self._lacks_port = ""
 
-    def send(self, slots: Mapping[int, bytes], now: float) -> None:
+    def send(self, slots: Mapping[int, bytes], now: float) -> bool:
         """Send every universe that has changed or is due for its repeat, and see who is there. Raises OutputError."""
-        before = self._packets
-        super().send(slots, now)
-        sock = self._opened()
-        if self._sync is not None and self._packets > before:
+        went_out, sock = super().send(slots, now), self._opened()
+        if self._sync is not None and went_out:
             self._deliver(sock, self._sync, self._lines[0].address)
         if self._station is not None:
             self._station.hear(sock)
             self._station.attend(now)
+        return went_out
 
     def close(self) -> None:
         """Let go of the socket. Art-Net has no word for the end of a stream."""

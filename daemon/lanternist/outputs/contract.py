@@ -38,8 +38,11 @@ class Output(Protocol):
     def open(self) -> None:
         """Get hold of the device or socket. Raises OutputError."""
 
-    def send(self, slots: Mapping[int, bytes], now: float) -> None:
-        """Take the newest frame of its universes; skip or repeat it as the protocol asks. Raises OutputError."""
+    def send(self, slots: Mapping[int, bytes], now: float) -> bool | None:
+        """Take the newest frame of its universes; skip or repeat it as the protocol asks. Raises OutputError.
+
+        False says that nothing has gone out, so that the next frame may follow at once.
+        """
 
     def close(self) -> None:
         """End in good order (what the protocol says a leaving source sends) and let go. Harmless when not open."""

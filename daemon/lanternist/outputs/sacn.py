@@ -96,12 +96,10 @@ class SacnOutput(UdpOutput):
         self._listed_at = None
         _sent[self._cid, self] = [line.universe for line in self._lines]
 
-    def send(self, slots: Mapping[int, bytes], now: float) -> None:
+    def send(self, slots: Mapping[int, bytes], now: float) -> bool:
         """Send what has changed or is due, then the packet that synchronises it, then what is due of discovery."""
-        before = self._packets
-        super().send(slots, now)
-        sock, sync = self._opened(), self._settings.sync_universe
-        if sync is not None and self._packets > before:
+        went_out, sock, sync = super().send(slots, now), self._opened(), self._settings.sync_universe
+        if sync is not None and went_out:
             packet = sacn.pack_sync(sacn.Sync(self._cid, self._synced, sync))
             if self._deliver(sock, packet, self._way_of(sync)):
                 self._synced = sacn.next_sequence(self._synced)
@@ -110,6 +108,7 @@ class SacnOutput(UdpOutput):
         elif not 0.0 <= now - self._listed_at < sacn.DISCOVERY_S:
             self._listed_at = now
             self._list_universes(sock)
+        return went_out
 
     def _list_universes(self, sock: socket.socket) -> None:
         """Universe discovery: all universes of this source, also those of other outputs (cl. 4.3)."""

@@ -74,9 +74,9 @@ class UdpOutput:
         for line in self._lines:
             line.refresh = Refresh(self._copies)
 
-    def send(self, slots: Mapping[int, bytes], now: float) -> None:
-        """Send every universe that has changed or is due for its repeat. Raises OutputError."""
-        sock = self._opened()
+    def send(self, slots: Mapping[int, bytes], now: float) -> bool:
+        """Send every universe that has changed or is due for its repeat; whether any was. Raises OutputError."""
+        sock, before = self._opened(), self._packets
         self._now = now
         for line in self._lines:
             data = slots.get(line.universe)
@@ -86,6 +86,7 @@ class UdpOutput:
             if self._deliver(sock, line.packet, line.address):
                 line.refresh.sent(data, now)
                 line.sequence = self._next_sequence(line.sequence)
+        return self._packets > before
 
     def close(self) -> None:
         """Let go of the socket."""

@@ -71,6 +71,7 @@ class Loop:
     _stopping: bool = False
     _takes: float = 0.0
     _picture: Picture = ()
+    _newest: Mapping[int, bytes] = field(default_factory=dict)
     _asked: list[Asked] = field(default_factory=list)
 
     def stop(self) -> None:
@@ -104,15 +105,21 @@ class Loop:
             self._frame()
 
     def _frame(self) -> None:
-        self._wait()
+        is_early = self._wait()
         now = time.monotonic()
-        self.pacer.begin(now)
+        if is_early and now < self.pacer.deadline:
+            self.pacer.begin_early(now)
+        else:
+            self.pacer.begin(now)
+        self.inbox.pressed.clear()
         events = () if self._stopping else tuple(self.inbox.take())
         for event in events:
             self.operator.take(event)
         # What a slow output takes besides is a matter of its own lead.
         takes = self._takes + min((sender.delay for sender in self.senders), default=0.0)
         slots = slots_of(self.operator, self.operator.frame(now, takes))
+        if slots != self._newest:
+            self.pacer.moved, self._newest = now, slots
         self._hand_over(slots)
         self._show(now)
         took = time.monotonic() - now
@@ -134,11 +141,16 @@ class Loop:
             self.say(f"the state could not be told: {type(fault).__name__}: {fault}")
         asked.answered.set()
 
-    def _wait(self) -> None:
-        # A signal handler may run in the middle of a sleep, which then goes on: at most one period.
-        left = self.pacer.deadline - time.monotonic()
+    def _wait(self) -> bool:
+        """Until the next frame is due, or somebody asks for something while all is still; then True."""
+        # A signal handler may run in the middle of a wait, which then goes on: at most one period.
+        now = time.monotonic()
+        left = self.pacer.deadline - now
+        if left > 0 and self.pacer.is_still(now):
+            return self.inbox.pressed.wait(left)
         if left > 0:
             time.sleep(left)
+        return False
 
     def _show(self, now: float) -> None:
         """Offer what lamps should show when it changes, and once in a while for one that could not take it."""

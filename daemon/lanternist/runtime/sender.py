@@ -102,16 +102,18 @@ class Sender:
             leaving = self._part.leaving.is_set()
             if not leaving:
                 self._ready.wait()
-            # The loop spaces the beginnings of its frames; one that took long would come close to the next.
+            # The loop spaces the beginnings of its frames; one that took long would come close to the next, and one
+            # that began early to a repeat of the one before.
             time.sleep(max(0.0, sent + SMALLEST_GAP_S - time.monotonic()))
             self._ready.clear()
             if self._mailbox:
-                sent = time.monotonic()
+                now = time.monotonic()
                 offered, slots = self._mailbox.popleft()
-                self._busy_since = sent
-                self._output.send(slots, sent)
+                self._busy_since = now
+                if self._output.send(slots, now) is not False:
+                    sent = now
                 self._busy_since = math.inf
-                self._sent_at.append(sent)
+                self._sent_at.append(now)
                 self.delay += (min(time.monotonic() - offered, PERIOD_S) - self.delay) * LEARNS
                 self._listen_for_warnings()
 

@@ -38,6 +38,7 @@ def snapshot(
         "recording": None if loop.recorder is None else loop.recorder.describe(),
         "frames": {
             "begun": loop.pacer.begun,
+            "early": loop.pacer.early,
             "late": loop.pacer.late,
             "skipped": loop.pacer.skipped,
             "faults": operator.faults,

@@ -62,7 +62,7 @@ def _frame(universes: Sequence[int], level: int, length: int = 512) -> Mapping[i
     return MappingProxyType({universe: bytes([level]) * length for universe in universes})
 
 
-def _must_fail(what: str, call: Callable[[], None]) -> None:
+def _must_fail(what: str, call: Callable[[], object]) -> None:
     try:
         call()
     except OutputError as error:
