@@ -27,9 +27,21 @@ _ALL = [
     for over in (-1, 0, 1)
 ]
 WAYS = np.array(sorted(_ALL, key=lambda way: (abs(way[2]), way[1] < 0, abs(way[0]), way[0])))
+AS_IT_IS = np.array([[0.0, 1.0, 0.0]])
 ROUNDING_DEG = 1e-6
 # How closely a course is looked at where no way has room for it.
 LOOKED_AT = 16
+
+
+def _seen_from() -> Floats:
+    """Each way (second axis) as seen from each that may be taken (first)."""
+    taken, ways = WAYS[:, None, :], WAYS[None, :, :]
+    sign = ways[..., 1] * taken[..., 1]
+    seen: Floats = np.stack([ways[..., 0] - taken[..., 0], sign, ways[..., 2] - sign * taken[..., 2]], axis=-1)
+    return seen
+
+
+_SEEN_FROM = _seen_from()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +85,9 @@ def solve(first: Course, away: Floats, heads: Heads, fixtures: Ints, near: Float
     course = Course(
         np.clip(first.pan + shift, low[:, :1], high[:, :1]), np.clip(sign * first.tilt + turn, low[:, 1:], high[:, 1:])
     )
-    kept = room | (np.arange(len(WAYS)) == best[:, None])
-    ways = [_from(WAYS[taken], WAYS[kept[head]]) for head, taken in enumerate(best)]
+    kept = room.copy()
+    kept[np.arange(len(best)), best] = False
+    ways = [np.vstack([AS_IT_IS, _SEEN_FROM[taken][others]]) for taken, others in zip(best, kept, strict=True)]
     samples = away.shape[1]
     off = _off(heads.base[fixtures][:, None], course.pan[:, :samples], course.tilt[:, :samples], away)
     return Solved(course, ways, off)
@@ -126,13 +139,6 @@ def _off(base: Floats, pan: Floats, tilt: Floats, away: Floats) -> Floats:
     return off
 
 
-def _from(taken: Floats, ways: Floats) -> Floats:
-    """Ways as seen from the one that is taken, which comes first."""
-    sign = ways[:, 1] * taken[1]
-    seen = np.column_stack([ways[:, 0] - taken[0], sign, ways[:, 2] - sign * taken[2]])
-    return np.vstack([[0.0, 1.0, 0.0], seen[np.abs(seen - (0.0, 1.0, 0.0)).max(axis=1) > 0]])
-
-
 @dataclass(frozen=True, slots=True)
 class Turning:
     """The heads of a look that have more ways than one to do it, h of them with w ways at most.
@@ -153,8 +159,9 @@ def turning(
     at: Sequence[tuple[int, int]], rows: Ints, ways: Sequence[Floats], middle: Floats, speed: Floats
 ) -> Turning:
     """The heads of a look, their ways made equally many."""
-    most = max(len(one) for one in ways)
-    filled = np.array([np.vstack([one, np.tile(one[:1], (most - len(one), 1))]) for one in ways])
+    filled = np.tile(AS_IT_IS, (len(ways), max(len(one) for one in ways), 1))
+    for head, own in enumerate(ways):
+        filled[head, : len(own)] = own
     return Turning(np.array(at, dtype=np.intp), rows, filled, middle, speed)
 
 
