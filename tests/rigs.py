@@ -152,6 +152,7 @@ mode = "2"
 address = 511
 [points]
 floor = [0.0, 4.0, 0.0]
+side = [-3.0, 1.0, 0.5]
 """
 
 

@@ -31,7 +31,9 @@ def rigs(draw: st.DrawFn, most: int = 6) -> Rig:
         fixtures.append({"name": f"f{number}", "profile": name, "mode": mode, "address": address, "universe": universe,
                          "groups": draw(st.sampled_from([[], ["some"]])), **draw(_places()), **draw(HUNG)})  # fmt: skip
     outputs = [{"universe": 1, "by": "null"}, {"universe": 2, "by": "null", "lead_ms": draw(st.sampled_from([0, 40]))}]
-    return Rig.model_validate({"outputs": outputs, "fixtures": fixtures, "points": {"floor": [0.5, 2.0, 0.0]}})
+    return Rig.model_validate(
+        {"outputs": outputs, "fixtures": fixtures, "points": {"floor": [0.5, 2.0, 0.0], "side": [-3.0, 1.0, 0.5]}}
+    )
 
 
 HUNG = st.fixed_dictionaries(
@@ -76,8 +78,21 @@ def _parts(*, still: bool) -> st.SearchStrategy[list[dict[str, Any]]]:
     if not still:
         values = {name: st.one_of(value, _motions(value, value)) for name, value in values.items()}
         colour = st.one_of(colour, _motions(colours, colours))
-    one = st.fixed_dictionaries({"on": on}, optional={"colour": colour, "aim": st.just("floor"), **values})
-    return st.lists(one, min_size=1, max_size=3)
+    one = st.fixed_dictionaries({"on": on}, optional={"colour": colour, "aim": _aims(still=still), **values})
+    either = st.builds(lambda part, rest: part | ({} if rest is None else {"instead": rest}), one, st.none() | one)
+    return st.lists(either, min_size=1, max_size=3)
+
+
+def _aims(*, still: bool) -> st.SearchStrategy[Any]:
+    shared = {"fan": st.sampled_from([-40.0, 60.0]), "across": st.just(3.0)}
+    stands = st.sampled_from(["floor", ["floor", "side"]]) | st.fixed_dictionaries(
+        {"point": st.just("floor")}, optional=shared
+    )
+    if still:
+        return stands
+    circle = {"point": st.just("side"), "circle": st.sampled_from([0.5, 2.0])}
+    round_it = st.fixed_dictionaries(circle, optional={"every": CYCLES, "spread": st.sampled_from(SPREADS), **shared})
+    return stands | round_it | _motions(st.just("floor"), st.just("side"))
 
 
 @st.composite
