@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from lanternist.core.dimming import Curve
-from lanternist.core.parameters import EMITTERS, PARAMETERS
 from lanternist.core.profile import Mode, Profile
 from lanternist.core.rig import Fixture, Rig
 from lanternist.core.selectors import Selectable
+from lanternist.core.slot_meaning import parameters_of
 
 CELL_PITCH_M = 0.1
 # What it takes to make colours: three emitters, three flags, or a wheel.
@@ -79,10 +79,7 @@ def selectable(patched: list[Patched]) -> list[Selectable]:
 
 def abilities(mode: Mode) -> frozenset[str]:
     """What selectors can choose a fixture in this mode by, some of `core.selectors.ABILITIES`."""
-    can = {slot.does for _, slot in mode.layout()} & PARAMETERS.keys()
-    can |= {one.does for _, slot in mode.layout() for one in slot.ranges} & {"strobe"}
-    if can & set(EMITTERS):
-        can.add("intensity")
+    can = set(parameters_of(mode))
     if can & {"pan", "tilt"}:
         can.add("aim")
     if any(way <= can for way in _COLOURING):
