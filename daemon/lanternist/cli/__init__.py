@@ -30,6 +30,7 @@ The light operator for a DJ who plays alone.
                      lanternist sheet GIG     the patch on paper, for the ladder
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
                      lanternist rehearse GIG  the night as a picture, much faster than it will be
+                     lanternist profile ...   fixture types: those there are, and how to write one
                      lanternist nodes         which Art-Net devices answer here?
   load-in            lanternist walk          one fixture after the other (also: light, only, slot, service, teach)
   the night          lanternist run GIG       play it, until Ctrl-C

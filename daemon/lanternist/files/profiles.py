@@ -6,7 +6,7 @@ from pydantic import ValidationError
 
 from lanternist.core.profile import Profile
 from lanternist.files.check_profile import check_profile
-from lanternist.files.documents import read
+from lanternist.files.documents import Document, read
 from lanternist.files.problems import Problem
 from lanternist.files.sentences import problems_of
 
@@ -35,8 +35,11 @@ def profile_files(gig: Path | None = None) -> dict[str, Path]:
 def load_profile(path: Path, file: str) -> tuple[Profile | None, list[Problem]]:
     """The profile in a file, or None if it has a mistake, and its problems. `file`: what to call it in them."""
     document = read(path, file)
-    if isinstance(document, Problem):
-        return None, [document]
+    return (None, [document]) if isinstance(document, Problem) else profile_in(document)
+
+
+def profile_in(document: Document) -> tuple[Profile | None, list[Problem]]:
+    """The profile that a document is, or None if it has a mistake, and its problems."""
     try:
         profile = Profile.model_validate(document.data)
     except ValidationError as error:
