@@ -29,10 +29,9 @@ def test_an_even_beat_is_found_to_the_millisecond(bpm: float) -> None:
     true = np.arange(1.234, 50, 60 / bpm)
     one = beats.even(*found(heard(true, missing=0.2)))
     assert one is not None
-    period, phase, fits = one
+    period, phase = one
     assert 60 / period == pytest.approx(bpm, abs=0.02)
     assert abs((phase - 1.234 + period / 2) % period - period / 2) < 0.003
-    assert fits > 0.9
 
 
 def test_a_beat_that_drifts_is_followed_and_not_taken_for_even() -> None:
@@ -62,15 +61,15 @@ def test_beats_go_on_through_a_silence() -> None:
 
 @pytest.mark.parametrize("metre", [3, 4, 5, 7])
 def test_bars_of_every_metre(metre: int) -> None:
-    down = np.where(np.arange(metre * 30) % metre == 2 % metre, 0.8, 0.1)
+    down = np.where(np.arange(metre * 30) % metre == 2 % metre, 2.0, -2.0)
     places, usual = bars.bars(down)
     assert usual == metre
     assert list(np.flatnonzero(places == 0)) == list(range(2 % metre, metre * 30, metre))
 
 
 def test_one_short_bar_moves_the_rest() -> None:
-    down = np.full(130, 0.1)
-    down[[*range(0, 64, 4), *range(66, 130, 4)]] = 0.8
+    down = np.full(130, -2.0)
+    down[[*range(0, 64, 4), *range(66, 130, 4)]] = 2.0
     places, usual = bars.bars(down)
     assert usual == 4
     assert list(np.flatnonzero(places == 0)) == [*range(0, 65, 4), *range(66, 130, 4)]

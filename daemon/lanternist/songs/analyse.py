@@ -14,14 +14,13 @@ Floats = npt.NDArray[np.float64]
 
 # What the network tells is so much later than the attack of a stroke, in seconds; measured on music with a known score.
 LATE = 0.0
-_FITS = 0.9  # an even grid holds at least this share of what was heard as beats
 
 
 def analyse(path: Path) -> Song:
     """The song in a recording. Raises BadSoundError."""
     sound = listen(path)
     likely = hear(sound)
-    grid = barred(grid_of(likely[:, 0]), likely[:, 1], sound.duration)
+    grid = barred(grid_of(likely[:, 0]), likely[:, 1], sound)
     plain = Song(title=path.stem, file=path.name, duration=round(sound.duration, 3), grid=grid)
     measured = Measured(
         fingerprint=fingerprint(sound.levels), content=content_of(path), loudness=loudness_of_beats(plain, sound.power)
@@ -41,8 +40,8 @@ def grid_of(likely: npt.NDArray[np.floating]) -> Grid:
     """The grid of beats; bar 1 begins on its first beat for now."""
     times, heights = beats.peaks(likely, beats.path(likely))
     times = times - LATE
-    if (one := beats.even(times, heights)) is not None and one[2] >= _FITS:
-        period, phase, _ = one
+    if (one := beats.even(times, heights)) is not None:
+        period, phase = one
         first = phase + np.ceil((max(0.0, times[0] - period / 2) - phase) / period) * period
         count = int((times[-1] - first) / period) + 1
         return Grid(tempo=[_mark(beats.Stretch(first, period, count))])
@@ -69,12 +68,15 @@ def _mark(run: beats.Stretch) -> TempoMark:
     return TempoMark(at=round(start, 4), bpm=bpm if bpm == round(bpm, 4) else round(bpm, 5))
 
 
-def barred(grid: Grid, down: npt.NDArray[np.floating], duration: float) -> Grid:
+def barred(grid: Grid, down: npt.NDArray[np.floating], sound: Sound) -> Grid:
     """The grid with its bars. down: how likely each frame is a downbeat."""
-    plain = Song(title="-", file="-", duration=duration, grid=grid)
+    plain = Song(title="-", file="-", duration=sound.duration, grid=grid)
     frames = np.round((plain.beat_times + LATE) * FRAMES).astype(int)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(np.asarray(down, float), (3, 4)), 7)
-    places, metre = bars.bars(around[np.clip(frames, 0, len(down) - 1)].max(axis=1))
+    by_network = around[np.clip(frames, 0, len(down) - 1)].max(axis=1)
+    edges = np.append(frames, len(sound.levels))
+    points = np.concatenate([_means(one, edges) for one in sound.loud_and_rise], axis=1)
+    places, metre = bars.bars(bars.evidence(by_network, points))
     firsts = np.flatnonzero(places == 0)
     if len(firsts) == 0:
         firsts = np.array([0])
@@ -113,8 +115,7 @@ def sections_of(song: Song, sound: Sound) -> list[Section]:
     edges = np.round(np.append(downbeats, song.duration) * FRAMES).astype(int)
     if edges[-1] - edges[-2] < 0.6 * np.median(np.diff(edges)):  # what rings on after the last bar
         edges = np.delete(edges, -2)
-    loud = np.log1p(network.LOUD * sound.levels / sound.levels.mean())
-    rise = np.maximum(np.diff(loud, axis=0, prepend=loud[:1]), 0)
+    loud, rise = sound.loud_and_rise
     points = sections.points(_means(loud, edges), _means(rise, edges))
     energy = sections.energies(loudness(_means(sound.power[:, None], edges)[:, 0]), _means(rise, edges).sum(axis=1))
     low = _means(sound.levels[:, :8], edges).mean(axis=1)

@@ -18,7 +18,8 @@ SLOWEST, FASTEST = 50.0, 215.0  # beats a minute
 _STEADY = 90.0  # how dear a change of tempo is: its share times this is taken from the log likelihood
 _ROUNDING = 0.3  # how dear one frame more or less is
 _REACH = 8  # a beat is at most so many frames longer or shorter than the one before
-_EVEN_MS = 12.0  # of how much the medians of stretches may lie beside an even grid
+_EVEN_MS = 12.0  # how far the median of 16 beats may lie beside an even grid
+_ASTRAY = 0.2  # the share of the music in which beats may lie elsewhere all the same
 
 
 @dataclass(frozen=True)
@@ -93,24 +94,28 @@ def peaks(likely: npt.NDArray[np.floating], frames: npt.NDArray[np.int64], reach
     return (frames + middle) / RATE, np.sqrt(around.max(axis=1))
 
 
-def even(times: Floats, heights: Floats) -> tuple[float, float, float] | None:
-    """One period and phase for all beats, and how well it fits: the share of heights within 30 ms of the grid.
+def even(times: Floats, heights: Floats) -> tuple[float, float] | None:
+    """Seconds from beat to beat and of one beat, where nearly all beats lie on one even grid; else None.
 
-    None where the beats do not lie on one even grid: the medians of runs of 16 beats stray from it.
+    What does not lie on it has to be at its tempo: a path that was half a beat beside it for a while, or lost its way.
     """
-    if len(times) < 8:
+    sure = np.flatnonzero(heights > 0.25)
+    if len(times) < 8 or len(sure) < 8:
         return None
-    about = float(np.median(np.diff(times)))
-    period, phase = _fit(times, heights, about)
+    period, phase = _fit(times, heights, float(np.median(np.diff(times))))
     residual = (times - phase + period / 2) % period - period / 2
-    sure = heights > 0.25
-    if sure.sum() < 8:
+    runs = np.array_split(sure, max(1, len(sure) // 16))
+    beside = np.array([abs(np.median(residual[run])) > _EVEN_MS / 1000 for run in runs])
+    if beside.mean() > _ASTRAY:
         return None
-    runs = np.array_split(np.flatnonzero(sure), max(1, int(sure.sum()) // 16))
-    strays = np.array([np.median(residual[run]) for run in runs])
-    if np.abs(strays).max() > 2.5 * _EVEN_MS / 1000 or np.percentile(np.abs(strays), 85) > _EVEN_MS / 1000:
-        return None
-    return period, phase, float(heights[np.abs(residual) < 0.03].sum() / heights.sum())
+    blocks = np.split(np.arange(len(runs)), np.flatnonzero(np.diff(beside)) + 1)
+    for block in blocks:
+        beats = np.concatenate([runs[one] for one in block])
+        if beside[block[0]] and len(beats) >= 24:
+            own = (times[beats[-1]] - times[beats[0]]) / (beats[-1] - beats[0])
+            if abs(own / period - 1) > 0.01:
+                return None
+    return period, phase
 
 
 def _fit(times: Floats, heights: Floats, about: float) -> tuple[float, float]:
@@ -172,6 +177,12 @@ def _line(times: Floats, heights: Floats) -> tuple[float, float]:
     return float(phase), float(period)
 
 
+def _bends(residual: Floats) -> bool:
+    """Whether beats leave the line through them: many a little, or several in a row."""
+    ends = max(abs(float(np.median(residual[:8]))), abs(float(np.median(residual[-8:]))))
+    return ends > 0.01 or float(np.percentile(np.abs(residual), 80)) > 0.012
+
+
 def _farthest(times: Floats, heights: Floats, first: int) -> int | None:
     """The last beat that still lies on one line with all since `first`; None if not even 8 do."""
     good, step = None, 8
@@ -179,9 +190,9 @@ def _farthest(times: Floats, heights: Floats, first: int) -> int | None:
     while True:
         part, high = times[first : last + 1], heights[first : last + 1]
         phase, period = _line(part, high)
-        residual = np.abs(part - phase - period * np.arange(len(part)))
+        residual = part - phase - period * np.arange(len(part))
         sure = high > 0.25
-        if sure.any() and np.percentile(residual[sure], 80) > 0.014:
+        if sure.any() and _bends(residual[sure]):
             return good
         good = last
         if last == len(times) - 1:

@@ -10,10 +10,9 @@ from importlib import resources
 import numpy as np
 import numpy.typing as npt
 
-from lanternist.songs.sound import BANDS
+from lanternist.songs.sound import BANDS, LOUD
 
 RATE = 50  # frames a second of what it tells
-LOUD = 30.0
 
 Floats = npt.NDArray[np.float32]
 

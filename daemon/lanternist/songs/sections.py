@@ -14,7 +14,7 @@ from lanternist.core.show import SectionKind
 Floats = npt.NDArray[np.float64]
 
 _LONGEST = 48  # bars
-_CUT = 2.6  # what one more section costs, in units of the mean spread of a bar
+_CUT = 5.0  # what one more section costs, in units of the mean spread of a bar
 # How unlike phrases a length in bars is; common practice, no source.
 _LENGTHS = {4: 0.35, 8: 0.0, 12: 0.35, 16: 0.0, 20: 0.4, 24: 0.2, 32: 0.1, 40: 0.4, 48: 0.4}
 

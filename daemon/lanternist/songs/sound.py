@@ -7,6 +7,7 @@ the frequency domain, where it is one factor for each bin; only the power matter
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ BANDS = 40
 LOWEST, HIGHEST = 30.0, 10_000.0
 WINDOW = 2048 / 44_100  # seconds
 SILENCE = -120.0
+LOUD = 30.0  # the logarithmic scale of levels begins at 1 / LOUD of their mean
 _BLOCK = 1000  # frames at a time, so that memory does not grow with the length
 
 Floats = npt.NDArray[np.float32]
@@ -34,6 +36,12 @@ class Sound:
     levels: Floats
     power: npt.NDArray[np.float64]
     duration: float
+
+    @cached_property
+    def loud_and_rise(self) -> tuple[Floats, Floats]:
+        """Levels on a logarithmic scale, measured against the mean of the whole, and how much each rises in a frame."""
+        loud = np.log1p(LOUD * self.levels / (self.levels.mean() + 1e-9))
+        return loud, np.maximum(np.diff(loud, axis=0, prepend=loud[:1]), 0)
 
 
 def content_of(path: Path) -> str:
