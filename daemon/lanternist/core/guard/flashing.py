@@ -9,7 +9,8 @@ later. Between two onsets lies a fall, so that any second holds at most limit on
 
 - The darker state may be of any luminance: how bright full is in a dark hall, nobody knows.
 - A cell: rises count from 0.08 on. Rounding to slots moves the ends of a rise by at most 0.008 each (two 8-bit factors,
-  white of twice the sum), so whatever rises by 0.1 on the wire has been counted.
+  on a fixture whose light goes by the square of its slots; or one of them dithered on one whose light follows evenly),
+  so whatever rises by 0.1 on the wire has been counted.
 - A field: what counts is a tenth of the light that is on, not of all that could be, but at least 0.025 and at most 0.1
   of all: WCAG takes a quarter of a field (of 10 degrees) as enough, and a tenth of a quarter is 0.025. Rises count from
   0.6 of that on, again for the rounding.
