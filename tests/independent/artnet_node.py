@@ -18,7 +18,7 @@ class ArtNetNode:
     """
 
     def __init__(self, sock: socket.socket, address: str, name: str, takes: list[int]) -> None:
-        self._sock = sock
+        self.sock = sock
         self._reply = self._say(address, name, takes)
         self.light: dict[int, bytes] = {}
         self.polls = self.syncs = 0
@@ -28,7 +28,7 @@ class ArtNetNode:
 
     def poll(self, to: str) -> None:
         """Ask who is there, as a controller does."""
-        self._sock.sendto(ID + POLL + b"\x00\x0e\x00\x00", (to, PORT))
+        self.sock.sendto(ID + POLL + b"\x00\x0e\x00\x00", (to, PORT))
 
     def _say(self, address: str, name: str, takes: list[int]) -> bytes:
         reply = bytearray(239)
@@ -46,7 +46,7 @@ class ArtNetNode:
     def _run(self) -> None:
         while True:
             try:
-                packet, sender = self._sock.recvfrom(2048)
+                packet, sender = self.sock.recvfrom(2048)
             except OSError:
                 return
             if packet[:8] == ID:
@@ -56,7 +56,7 @@ class ArtNetNode:
         kind = packet[8:10]
         if kind == POLL:
             self.polls += 1
-            self._sock.sendto(self._reply, (sender[0], PORT))
+            self.sock.sendto(self._reply, (sender[0], PORT))
         elif kind == DMX:
             self.ports.add(sender[1])
             self.light[packet[15] << 8 | packet[14]] = packet[18 : 18 + int.from_bytes(packet[16:18], "big")]
