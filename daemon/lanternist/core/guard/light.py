@@ -1,4 +1,4 @@
-"""What light each cell gives, estimated from levels. The bytes follow the levels evenly, and so, we take it, the light.
+"""What light each cell gives, by the levels that the guard is given: intensities in light, see `core.dimming`.
 
 A cell's light is its dimmer times the sum of its emitters, as linear sRGB, on a scale where the cell with all of its
 emitters at full has a relative luminance of 1. Iris, zoom, gobo, prism and frost move too slowly to count.
