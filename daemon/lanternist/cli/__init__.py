@@ -8,6 +8,7 @@ from lanternist.cli import (
     check,
     demo,
     fit,
+    learn,
     loadin,
     nodes,
     profile,
@@ -27,6 +28,7 @@ The light operator for a DJ who plays alone.
   before the night   lanternist check GIG     is everything in the gig's files right?
                      lanternist address GIG   addresses for the fixtures that have none
                      lanternist fit SHOW RIG  what will look different on that rig?
+                     lanternist learn GIG     touch a pad, and write down what it should do
                      lanternist sheet GIG     the patch on paper, for the ladder
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
                      lanternist rehearse GIG  the night as a picture, much faster than it will be
@@ -51,6 +53,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         run,
         check,
         fit,
+        learn,
         address,
         sheet,
         profile,

@@ -54,6 +54,7 @@ class Operator:
     loadin: LoadIn = field(init=False)
     pads: Pads = field(init=False)
     levels: Floats = field(init=False)
+    touched: Touch | None = None
     faults: int = 0
     refused: int = 0
     _frame: Slots = field(init=False)
@@ -99,6 +100,7 @@ class Operator:
             self._unattended = False
         if isinstance(event, Touch):
             self._held.setdefault(event.device, set())
+            self.touched = event if event.value > 0 else self.touched
             dark = holds_blackout(self.show.bindings, event)
             for action in actions(self.show.bindings, event, self.desk.blackout):
                 self._remember_hold(event.device, action, dark=dark)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import asdict
 
+from lanternist.core.events import Touch
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
 from lanternist.core.parameters import PARAMETERS
@@ -24,6 +25,7 @@ def snapshot(
         "show": operator.show.show.title,
         "master": round(operator.desk.master * 100, 1),
         "blackout": operator.desk.blackout,
+        "touched": _touched(operator.touched),
         "load_in": operator.loadin.describe(now),
         "beat": _beat(operator, now),
         "scenes": _scenes(operator, now),
@@ -46,6 +48,13 @@ def snapshot(
         },
         "events": {"refused": operator.refused, "dropped": inbox.dropped},
     }
+
+
+def _touched(touch: Touch | None) -> Plain | None:
+    """The last touch of a pad, key or fader that was not let go; at: as the daemon counts seconds."""
+    if touch is None:
+        return None
+    return {"control": list(touch.control), "value": touch.value, "device": touch.device, "at": touch.at}
 
 
 def _limits(limits: Limits) -> Plain:
