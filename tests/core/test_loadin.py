@@ -114,7 +114,7 @@ def test_a_group_or_any_selector() -> None:
     lit = [booth.of.levels[row(booth.of.rig, "bar", "intensity", cell)] for cell in range(4)]
     assert lit == [0, 1, 0, 0]
     assert "did you mean 'par 1'" in booth.ask("light", "par1")
-    assert "nothing in this rig is called 'hedas'" in booth.ask("only", "hedas")
+    assert booth.ask("only", "hedas") == "nothing in this rig is called 'hedas'; did you mean 'heads'?"
     assert "nothing in this rig is 'laser'" not in booth.ask("only", "blinder")
     assert "nothing in this rig is 'blinder'" in booth.ask("only", "blinder")
     assert booth.ask("dance") == "load-in knows nothing called 'dance'"
@@ -283,6 +283,12 @@ def test_a_slot_that_nothing_is_patched_to_is_sent_for_a_moment_and_not_often() 
     booth.frame(1)
     assert booth.slots[0, 299:301].tolist() == [255, 0]
     assert "not faster" in booth.notices()
+    booth.of.take(LoadInRequest("slot", booth.now, ("1.301",), (255.0, 1.0), 2))
+    booth.frame(1)
+    assert booth.slots[0, 299:301].tolist() == [0, 0]
+    booth.frame(40)
+    booth.of.take(LoadInRequest("slot", booth.now, ("1.300",), (255.0, 1.0), 1))
+    booth.frame(1)
     booth.of.desk.blackout = True
     booth.frame(1)
     assert booth.slots[0, 299] == 0

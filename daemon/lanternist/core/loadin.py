@@ -9,6 +9,7 @@ ends when nobody has asked anything of it for a while, and when a hand starts so
 puff, to see that the machine answers.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -22,7 +23,7 @@ from lanternist.core.parameters import PARAMETERS
 from lanternist.core.profile import Range
 from lanternist.core.raw_slots import RawSlot, raw_slot
 from lanternist.core.rig_table import RigTable
-from lanternist.core.selectors import SelectorError, select
+from lanternist.core.selectors import SelectorError, known_names, select
 from lanternist.core.slot_meaning import held
 from lanternist.core.teach import own_to_level
 
@@ -73,6 +74,7 @@ class LoadIn:
     _raw: dict[int, RawSlot] = field(default_factory=dict)
     _turned: dict[int, float] = field(default_factory=dict)
     _hunt: _Hunt | None = None
+    _hunted: float = -math.inf
     _service: _Service | None = None
     _adrift: dict[int, float] = field(default_factory=dict)
     _lit_at: float = 0.0
@@ -85,7 +87,9 @@ class LoadIn:
             _REQUESTS[request.do](self.table, request)
         except KeyError:
             return f"load-in knows nothing called {request.do!r}"
-        except (ValueError, SelectorError) as error:
+        except SelectorError as error:
+            return f"{error}{_meant(error.name, known_names(self.table.cells)) if error.name else ''}"
+        except ValueError as error:
             return str(error)
         return ""
 
@@ -193,6 +197,7 @@ class LoadIn:
         self._start[: self.table.intensities] = 0.0
         heads = np.concatenate([self.table.of_kind("pan"), self.table.of_kind("tilt")])
         self._start[heads] = levels[heads]
+        self._levels = self._start
 
     def _light(self, cells: Sequence[int], at: float) -> None:
         self._cells = tuple(cells)
@@ -231,9 +236,11 @@ class LoadIn:
         self._notices.append(f"load-in: {what}")
 
     def _set(self, slot: RawSlot, at: float) -> None:
-        hunt = self._hunt
-        if not slot.patched and hunt is not None and slot.value > 0 and at - hunt.at < HUNTS_APART_S:
-            raise ValueError(f"one slot that nothing is patched to every {HUNTS_APART_S:g} s, not faster")
+        if not slot.patched and slot.value > 0:
+            # Kept from one terminal to the next, or two of them could make it flash.
+            if at - self._hunted < HUNTS_APART_S:
+                raise ValueError(f"one slot that nothing is patched to every {HUNTS_APART_S:g} s, not faster")
+            self._hunted = at
         self.lit, self._cells = (), ()
         if not slot.patched:
             self._hunt = _Hunt(slot, at)
@@ -352,9 +359,14 @@ def _fixture(table: RigTable, name: str) -> int:
     names = [one.fixture.name for one in table.patched]
     if name in names:
         return names.index(name)
-    near = get_close_matches(name[:80].casefold(), [one.casefold() for one in names], n=1)
-    meant = next((f"; did you mean {one!r}?" for one in names if near and one.casefold() == near[0]), "")
-    raise ValueError(f"no fixture is called {name[:80]!r}{meant}")
+    raise ValueError(f"no fixture is called {name[:80]!r}{_meant(name, names)}")
+
+
+def _meant(word: str, known: Sequence[str]) -> str:
+    """`; did you mean 'par 1'?`, or nothing when nothing is like it."""
+    by_folded = {one.casefold(): one for one in known}
+    near = get_close_matches(word[:80].casefold(), by_folded, n=1)
+    return f"; did you mean {by_folded[near[0]]!r}?" if near else ""
 
 
 def _order(table: RigTable) -> list[int]:
