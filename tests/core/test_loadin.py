@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tests.guarded import FRAME_S, STAGE, Night
 from tests.independent.fixture_decoder import hear, shutter
@@ -320,6 +320,7 @@ LAMP = '[[fixtures]]\nname = "lamp"\nprofile = "lamp head"\nmode = "6"\naddress 
 
 @settings(max_examples=40)
 @given(st.lists(st.tuples(REQUESTS, st.integers(1, 25)), min_size=1, max_size=40))
+@example(asked=[(("light", (name,), ()), 2) for name in ("par 1", "par 2") * 12])
 def test_whatever_is_asked_the_guard_stays_on(
     asked: list[tuple[tuple[str, tuple[str, ...], tuple[float, ...]], int]],
 ) -> None:
