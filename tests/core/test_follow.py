@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tests.rigs import CLUB, compiled, row
 
@@ -171,6 +171,9 @@ def test_colours_stay_in_a_family_for_a_song() -> None:
     st.integers(0, 2**31 - 1),
     st.lists(st.floats(0, 1), min_size=4, max_size=40),
 )
+@example(
+    [(0, 20, "heads")] * 3 + [(18, 32, "main")] + [(0, 20, "heads")] * 2 + [(18, 32, "main")], 0, [0.5, 0.0, 0.0, 0.25]
+)
 def test_nothing_comes_twice_in_a_row_and_nothing_is_starved(
     scenes: list[tuple[int, int, str]], seed: int, energies: list[float]
 ) -> None:
@@ -260,6 +263,22 @@ def test_a_scene_of_a_hand_may_be_darker_than_what_follow_plays() -> None:
     one.take(Action("release", 2.2))
     run(one, 2.2, 2.1)
     assert len(on(one, "follow")) == 1
+
+
+def test_from_scene_to_scene_there_is_no_dip() -> None:
+    scenes = "".join(
+        f'[[scenes]]\nname = "{name}"\nenergy = [0, 100]\nfade_in = "2 beats"\nfade_out = "2 beats"\n'
+        f'parts = [{{ on = "pars", intensity = 80 }}]\n'
+        for name in ("one", "other")
+    )
+    one = operator("[follow]\nchange_bars = 1\n" + scenes)
+    run(one, 0.0, 4.0)
+    before, lowest = on(one, "follow"), 1.0
+    for number in range(160):
+        one.frame(4.0 + number * 0.025)
+        lowest = min(lowest, float(one.levels[row(one.rig, "par 2", "intensity")]))
+    assert on(one, "follow") == before
+    assert lowest > 0.95 * float(one.levels[row(one.rig, "par 2", "intensity")])
 
 
 def test_when_the_music_stops_it_is_calm() -> None:

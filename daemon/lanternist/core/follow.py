@@ -194,7 +194,7 @@ class Follow:
             stays = now_on is not None and not everything and now_on.energy[0] <= energy <= now_on.energy[1]
             one = now_on if stays else self._pick(here, self._latest.get(layer, -1), music.kind, energy)
             if one is not None:
-                wanted[layer] = self._latest[layer] = one.number
+                wanted[layer] = one.number
                 reasons[layer] = self.why.get(layer, "") if stays else self._reason(one, music, energy)
         self._never_dark(wanted, reasons, energy)
         self.why = reasons
@@ -233,6 +233,7 @@ class Follow:
         for number in start:
             self._choices += 1
             self._rested[number] = self._choices
+        self._latest |= wanted
         self.choice = wanted
         return Orders(start, stop)
 

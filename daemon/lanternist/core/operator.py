@@ -66,6 +66,7 @@ class Operator:
     _unattended: bool = False
     _held: dict[str, set[str]] = field(default_factory=dict)
     _notices: list[str] = field(default_factory=list)
+    _going: dict[int, float] = field(default_factory=dict)
     _numbers_by_hand: frozenset[int] = frozenset()
     _by_hand: frozenset[Hand] = frozenset()
 
@@ -187,16 +188,21 @@ class Operator:
     def _follow(self, now: float, beat: float, reading: Reading) -> None:
         """Let follow change what it plays. beat: the one that the frame is made for."""
         follow = self.follow
-        if not follow.on and not follow.choice:
+        if not (follow.on or follow.choice or self._going):
             return
         orders = follow.step(self.song.music(beat, playing=_is_playing(reading)), self._hands())
-        for number in orders.stop:
-            playing = self.desk.playing.get(number)
-            if playing is not None and playing.by == "follow":
-                self.desk.stop(number, now, reading.bpm)
         fade = Duration(0.0) if orders.at_once else None
+        up = now
         for number in orders.start:
             self.desk.start(number, now, beat, reading.bpm, "follow", fade=fade)
+            up = max(up, now + self.desk.playing[number].fade)
+        # What goes waits until what comes is up: fading both at once would be a dip in between.
+        self._going |= dict.fromkeys(orders.stop, up)
+        for number in [number for number, at in self._going.items() if at <= now]:
+            del self._going[number]
+            playing = self.desk.playing.get(number)
+            if playing is not None and playing.by == "follow" and number not in follow.choice.values():
+                self.desk.stop(number, now, reading.bpm)
         allowed = flashes_allowed(self.rig.rig.limits)
         speeds = {number: follow.speed_of(number, reading.bpm, allowed) for number in follow.choice.values()}
         self.desk.drive(follow.lift, speeds)
