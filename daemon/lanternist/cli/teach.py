@@ -157,7 +157,8 @@ def _point(session: Session, keys: Keys, course: Course, point: str, count: str)
         if over:
             print(f"\nload-in is over: {over}")
             return "over"
-        words += "".join(f"; the guard holds {line.rpartition(', for ')[0]}" for line in status["guard"])
+        own_lines = (line for line in status["guard"] if course.written.name in line)
+        words += "".join(f"; the guard holds it: {line.partition(':')[0]}" for line in own_lines)
         words += "; BLACKOUT is on" if status["blackout"] else ""
         if words != said:
             print(f"\r\x1b[K{words}", end="", flush=True)
