@@ -1,7 +1,7 @@
 """The light operator, sans-IO: events in, frames out. The same events at the same times give the same frames."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -153,6 +153,11 @@ class Operator:
         levels |= {"master": desk.master, "energy": self.follow.energy}
         on |= {name for name, is_on in switches.items() if is_on}
         return self.pads.picture(PadState(frozenset(on), levels, desk.blackout, self.clock.beat_at(now)))
+
+    def names(self) -> Collection[str]:
+        """Every scene, chase and song that can be asked for. Reads only what never changes: any thread may ask."""
+        titles = [song.title for song in self.songs.values()]
+        return {*self.show.by_name, *self.songs, *titles}
 
     def notices(self) -> list[str]:
         """What has happened since the last call that a person should read, each thing once."""

@@ -82,7 +82,7 @@ def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
         say=log.info,
         recorder=recorder,
     )
-    control = ControlInput(path, loop.ask, lambda: operator.show.by_name, operator.loadin.wrong)
+    control = ControlInput(path, loop.ask, operator.names, operator.loadin.wrong)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
     loop.listeners = listeners
     # Before anything has begun, so that a stop that comes early ends it in good order too.

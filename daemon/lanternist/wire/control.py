@@ -40,7 +40,7 @@ def decode(line: bytes) -> dict[str, object]:
 
 
 def read_request(line: bytes, names: Collection[str], at: float) -> Action | LoadInRequest | Literal["status"]:
-    """What one line asks for. names: the scenes and chases there are. Raises RequestError."""
+    """What one line asks for. names: the scenes, chases and songs there are. Raises RequestError."""
     if len(line) > LONGEST_LINE:
         raise RequestError(f"a line of more than {LONGEST_LINE} bytes")
     message = decode(line)
@@ -70,8 +70,9 @@ def _do(message: Mapping[str, object], names: Collection[str], at: float) -> Act
         action = checked_action(do, what, None if value is None else float(value), at)
     except (ValueError, OverflowError) as error:
         raise RequestError(str(error)) from error
-    if ACTIONS[do].needs_scene and what not in names:
-        raise RequestError(f"no scene is called '{what[:80]}'{hint(what, names)}")
+    if ACTIONS[do].names and what not in names:
+        kind = "song" if ACTIONS[do].needs_song else "scene"
+        raise RequestError(f"no {kind} is called '{what[:80]}'{hint(what, names)}")
     return action
 
 
