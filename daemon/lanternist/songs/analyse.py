@@ -13,7 +13,8 @@ from lanternist.songs.sound import FRAMES, Sound, content_of, listen, loudness
 Floats = npt.NDArray[np.float64]
 
 # What the network tells is so much later than the attack of a stroke, in seconds; measured on music with a known score.
-LATE = 0.0
+LATE = 0.001
+_SILENT = 10**-4.5  # of the greatest power: what comes after that is no part of the song
 
 
 def analyse(path: Path) -> Song:
@@ -109,10 +110,12 @@ def _means(values: npt.NDArray[np.floating], edges: npt.NDArray[np.int64]) -> Fl
 
 def sections_of(song: Song, sound: Sound) -> list[Section]:
     """The sections of a song whose beats and bars are known."""
-    downbeats = song.downbeat_times
+    heard = np.flatnonzero(sound.power > sound.power.max(initial=0.0) * _SILENT)
+    end = (heard[-1] + 1) / FRAMES if len(heard) else 0.0
+    downbeats = song.downbeat_times[song.downbeat_times < end - 0.05]
     if len(downbeats) < 2:
         return [Section(at=0.0, kind="groove", energy=50.0)]
-    edges = np.round(np.append(downbeats, song.duration) * FRAMES).astype(int)
+    edges = np.round(np.append(downbeats, end) * FRAMES).astype(int)
     if edges[-1] - edges[-2] < 0.6 * np.median(np.diff(edges)):  # what rings on after the last bar
         edges = np.delete(edges, -2)
     loud, rise = sound.loud_and_rise

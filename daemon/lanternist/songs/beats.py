@@ -16,6 +16,7 @@ Floats = npt.NDArray[np.float64]
 RATE = 100  # frames a second here
 SLOWEST, FASTEST = 50.0, 215.0  # beats a minute
 _STEADY = 90.0  # how dear a change of tempo is: its share times this is taken from the log likelihood
+_UNUSUAL = 1.0  # how dear a beat an octave of tempo away from 120 is
 _ROUNDING = 0.3  # how dear one frame more or less is
 _REACH = 8  # a beat is at most so many frames longer or shorter than the one before
 _EVEN_MS = 12.0  # how far the median of 16 beats may lie beside an even grid
@@ -39,7 +40,7 @@ def path(likely: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
     passed = np.concatenate([[0.0], np.cumsum(off)])
     count, states = len(sure), len(lengths)
     turns = _turns(lengths)
-    prior = -0.15 * np.log2(60 * RATE / lengths / 120) ** 2
+    prior = -_UNUSUAL * np.log2(60 * RATE / lengths / 120) ** 2
     best = np.full((count + 1, states), -np.inf)  # [frame of a beat, length of the beat that begins]
     came = np.zeros((count, states), np.int16)
     for frame in range(count):

@@ -40,7 +40,9 @@ def picture(song: Song, peaks: Floats) -> str:
 def _summary(song: Song) -> str:
     grid = song.grid
     steady = "drifting" if grid.beats else f"{len(grid.tempo or [])} tempi" if len(grid.tempo or []) > 1 else "even"
-    return f"{_clock(song.duration)}   {song.tempo:.2f} bpm, {steady}   {grid.beats_a_bar} beats a bar   {song.file}"
+    return " · ".join(
+        [_clock(song.duration), f"{song.tempo:.2f} bpm, {steady}", f"{grid.beats_a_bar} beats a bar", song.file]
+    )
 
 
 def _clock(seconds: float) -> str:

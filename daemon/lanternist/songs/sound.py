@@ -73,6 +73,8 @@ def listen(path: Path) -> Sound:
 
 def _why(error: Exception) -> str:
     said = getattr(error, "error_string", None) or getattr(error, "strerror", None) or str(error)
+    if "not a regular file" in said:  # what libsndfile says of an MP3 without one frame of music, too
+        said = "no format that libsndfile knows"
     return f"this cannot be read as sound ({said.strip().rstrip('.')})"
 
 
