@@ -24,7 +24,7 @@ def found(likely: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return beats.peaks(likely, beats.path(likely))
 
 
-@pytest.mark.parametrize("bpm", [62.0, 128.0, 205.0])
+@pytest.mark.parametrize("bpm", [66.0, 128.0, 174.0])
 def test_an_even_beat_is_found_to_the_millisecond(bpm: float) -> None:
     true = np.arange(1.234, 50, 60 / bpm)
     one = beats.even(*found(heard(true, missing=0.2)))
