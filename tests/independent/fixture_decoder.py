@@ -76,3 +76,34 @@ def room_degrees(fixture: Fixture, axis: str, own: float) -> float:
     if axis == "pan" and fixture.hangs == "up":
         own = -own
     return -own if axis in fixture.invert else own
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a slot with ranges was told. word: what its range does.
+
+    parameter, value: what that drives, if it has a unit. step: what one more of the slot's raw value is worth.
+    """
+
+    word: str
+    parameter: str = ""
+    value: float = 0.0
+    step: float = 0.0
+
+
+def told(slot: Slot, raw: int, most: int) -> Told:
+    """What the range says in which a slot's value lies; of a slot of several bytes the first one counts for that."""
+    size = (most + 1) // 256
+    first = 0
+    for one in slot.ranges:
+        if raw // size <= one.to:
+            break
+        first = one.to + 1
+    name = one.does or ("strobe" if slot.does == "shutter" else slot.does)
+    for ends, scale in ((one.hz, 1), (one.deg, 1), (one.rpm, 1), (one.kelvin, 1), (one.percent, 0.01)):
+        if ends is not None:
+            begin, end = ends[0] * scale, ends[1] * scale
+            steps = max(1, (one.to + 1 - first) * size - 1)
+            value = begin + (end - begin) * (raw - first * size) / steps
+            return Told(one.does, name, value, abs(end - begin) / steps)
+    return Told(one.does)

@@ -63,8 +63,6 @@ PARAMETERS: dict[str, Parameter] = {
     "colour-wheel-2": Parameter(unit="choice"),
     "pan": Parameter(unit="deg"),
     "tilt": Parameter(unit="deg"),
-    "pan-rotation": Parameter(unit="rpm"),
-    "tilt-rotation": Parameter(unit="rpm"),
     "strobe": Parameter(unit="hz"),
     "zoom": Parameter(unit="deg", rest=None, usual=(10.0, 50.0)),
     "focus": Parameter(rest=0.5),
@@ -93,5 +91,8 @@ PARAMETERS: dict[str, Parameter] = {
 
 EMITTERS = tuple(name for name, parameter in PARAMETERS.items() if parameter.emitter is not None)
 
-# Slots that no scene can reach: they stay at the default that the profile gives them.
-FIXED_SLOTS = frozenset({"none", "program", "program-speed", "macro", "control", "speed", "sound"})
+# Slots that no scene can reach: they stay at the default that the profile gives them. A head that turns without end
+# would shine where the guard does not know.
+FIXED_SLOTS = frozenset(
+    {"none", "program", "program-speed", "macro", "control", "speed", "sound", "pan-rotation", "tilt-rotation"}
+)

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from lanternist.core.dimming import Curve
+from lanternist.core.parameters import EMITTERS
 from lanternist.core.profile import Mode, Profile
 from lanternist.core.rig import Fixture, Rig
 from lanternist.core.selectors import Selectable
@@ -35,8 +36,9 @@ class Patched:
 
     @property
     def is_lit(self) -> bool:
-        """Whether it gives light at all."""
-        return self.profile.kind not in NOT_LIGHT
+        """Whether it gives light at all: a fog machine may have lamps of its own."""
+        mode = self.profile.modes[self.fixture.mode]
+        return self.profile.kind not in NOT_LIGHT or any(slot.does in EMITTERS for _, slot in mode.layout())
 
     @property
     def curve(self) -> Curve:

@@ -19,7 +19,7 @@ from lanternist.core.patch import Patched, patch, position, selectable
 from lanternist.core.profile import Profile, Slot
 from lanternist.core.rig import Fixture, OutputEntry, Rig
 from lanternist.core.selectors import Selectable
-from lanternist.core.slot_meaning import BYTES, Position, drives, level_at, shuts, whole
+from lanternist.core.slot_meaning import BYTES, Position, drives, idle, level_at, shuts, whole
 from lanternist.core.slot_table import FULL, Even, Place, Ranged, Shut, blank_of, even_of, ranged_of, shut_of
 
 KINDS_OF_PARAMETER = tuple(PARAMETERS)
@@ -219,6 +219,8 @@ def _rows_of(place: Place, one: Patched) -> Iterator[_Row]:
     for each in drives(slot):
         low, high = each.low, each.high
         rest, highlight = (level_at(each, value) for value in (slot.rest, slot.highlight))
+        if each.parameter == "strobe" and highlight is None and idle(slot) is None:
+            highlight = min(min(one.begin, one.end) for one in each.pieces)  # a tube gives no light in any other way
         yield _row(place.cell, each.parameter, (low, high), rest, highlight, each.positions)
     if name is not None:
         ends, back = _range(name, one), runs_back(one.fixture, name)

@@ -277,7 +277,7 @@ def _flashing(path: Path, slot: Slot, mode: Mode, document: Document) -> Iterato
         yield document.problem(path, "a shutter needs a range that is open", remedy)
     if slot.does == "strobe" and not strobes:
         yield document.problem(path, "no range says how fast it flashes", 'write "shutter", with ranges and hz')
-    if strobes and not dims(mode) and not shuts:
+    if strobes and not dims(mode) and not any(closed(each) for _, each in mode.layout()):
         message = "nothing in this mode dims what flashes here, so blackout cannot stop it"
         remedy = 'if a range of it is dark, write does = "closed" there; else choose a mode with an intensity slot'
         yield document.problem(path, message, remedy, "warning")

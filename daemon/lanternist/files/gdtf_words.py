@@ -10,7 +10,7 @@ WORDS: dict[str, str] = {
     "colorrgb_red": "red", "colorrgb_green": "green", "colorrgb_blue": "blue",
     "colorsub_c": "cyan", "colorsub_m": "magenta", "colorsub_y": "yellow",
     "cto": "kelvin", "ctc": "kelvin", "ctb": "kelvin",
-    "pan": "pan", "tilt": "tilt", "panrotate": "pan-rotation", "tiltrotate": "tilt-rotation",
+    "pan": "pan", "tilt": "tilt",
     "color1": "colour-wheel", "color1wheelindex": "colour-wheel", "color1wheelspin": "colour-wheel-spin",
     "color2": "colour-wheel-2", "color2wheelindex": "colour-wheel-2",
     "gobo1": "gobo", "gobo1wheelindex": "gobo", "gobo1pos": "gobo-index", "gobo1posrotate": "gobo-rotation",
@@ -30,6 +30,8 @@ WORDS: dict[str, str] = {
 # What only a person sets, never a scene: pattern of the attribute, and the word of a slot that stays where it is.
 _FIXED = (
     (r"(control|.*reset|lampcontrol|lamppowermode|fixturecalibration.*|displayintensity)\d*", "control"),
+    (r"panrotate", "pan-rotation"),
+    (r"tiltrotate", "tilt-rotation"),
     (r".*mspeed|positionmspeed|.*movementspeed|pantiltmspeed", "speed"),
     (r"effects\d+rate|effectsrate|.*macrorate|effects\d+(fade|adjust\d+)", "program-speed"),
     (r"effects\d*|.*macro\d*|colormacro\d*|playmode|playspeed|.*modifier", "program"),
