@@ -143,7 +143,8 @@ def check(of: RigTable, levels: Floats, one: Heard) -> None:
 def check_even(of: RigTable, levels: Floats, one: Heard) -> None:
     """A slot without ranges is told its level's share of the whole, within half a step."""
     profile, does = profiles()[fixture_of(of).profile], one.slot.does
-    layout = {(cell, slot.does) for cell, slot in profile.modes[fixture_of(of).mode].layout()}
+    slots = list(profile.modes[fixture_of(of).mode].layout())
+    layout = {(cell, "intensity" if "intensity" in drives(slot) else slot.does) for cell, slot in slots}
     pan, tilt = profile.pan_deg / 2, profile.tilt_deg / 2
     low, high = {"pan": (-pan, pan), "tilt": (-tilt, tilt), "zoom": (10, 50)}.get(does, (0, 1))
     share = (level(of, levels, one, does) - low) / (high - low)
@@ -233,6 +234,8 @@ def meant_for_scenes(name: str, mode: str, slot: Slot) -> set[int]:
             found.add(number)
         elif chooses and word not in ("nothing", "closed"):
             found |= {number} if word not in seen else set()
+        elif word == "open" and "intensity" in drives(slot):
+            continue  # full is the top of its dimmer
         elif not chooses and word in ("open", "stop"):
             found |= {number} if not seen & {"open", "stop"} else set()
         elif word == "closed" and (slot.does == "intensity" or not dimmed(name, mode)):

@@ -23,6 +23,7 @@ from lanternist.core.show import (
     Part,
     Scene,
     Show,
+    Value,
     points_of,
 )
 from lanternist.core.show_table import Look, Playable, compile_show
@@ -116,8 +117,10 @@ def _verdict(one: Scene | Chase, playable: Playable, remarks: Sequence[Remark]) 
     return "different" if remarks else "as written"
 
 
-def _gives(value: float | Effect) -> bool:
-    return max(value.low, value.high) > 0 if isinstance(value, Effect) else value > 0
+def _gives(value: Value) -> bool:
+    if isinstance(value, Effect):
+        return max(value.low, value.high) > 0
+    return not isinstance(value, str) and value > 0
 
 
 def _lights(look: Look) -> bool:

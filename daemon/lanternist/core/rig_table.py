@@ -84,6 +84,13 @@ class RigTable:
         seen[self.lights] = level_of(levels[self.lights])
         return seen
 
+    def position_of(self, row: int, value: float | str) -> float | None:
+        """The number of a row's position by its number or name; None if there is no such position."""
+        names = [one.name for one in self.positions[row]]
+        if isinstance(value, str):
+            return float(names.index(value)) if value in names else None
+        return round(value) if 0 <= round(value) < len(names) else None
+
     def of_kind(self, parameter: str) -> Ints:
         """The rows of one kind of parameter."""
         return np.flatnonzero(self.kind == KINDS_OF_PARAMETER.index(parameter))
@@ -219,7 +226,8 @@ def _rows_of(place: Place, one: Patched) -> Iterator[_Row]:
     for each in drives(slot):
         low, high = each.low, each.high
         rest, highlight = (level_at(each, value) for value in (slot.rest, slot.highlight))
-        if each.parameter == "strobe" and highlight is None and idle(slot) is None:
+        alone = len(drives(slot)) == 1 and idle(slot) is None
+        if each.parameter == "strobe" and highlight is None and alone:
             highlight = min(min(one.begin, one.end) for one in each.pieces)  # a tube gives no light in any other way
         yield _row(place.cell, each.parameter, (low, high), rest, highlight, each.positions)
     if name is not None:

@@ -68,7 +68,15 @@ class ColourEffect(Motion):
     high: PlainColour
 
 
-Value = Annotated[Annotated[float, Tag("plain")] | Annotated[Effect, Tag("table")], Discriminator(kind_of)]
+def _kind_of_value(value: object) -> str:
+    return "name" if isinstance(value, str) else kind_of(value)
+
+
+# A name is that of a position: of a wheel, a gobo, a prism.
+Value = Annotated[
+    Annotated[float, Tag("plain")] | Annotated[str, Tag("name")] | Annotated[Effect, Tag("table")],
+    Discriminator(_kind_of_value),
+]
 
 
 class AimEffect(Motion):

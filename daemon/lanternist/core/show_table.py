@@ -213,6 +213,10 @@ def _value(parameter: str, value: Value, cells: Sequence[int], table: RigTable) 
     for cell in cells:
         if (cell, parameter) in table.index:
             found.setdefault(table.index[cell, parameter], []).append(cell)
+    if PARAMETERS[parameter].unit == "choice" and not isinstance(value, Effect):
+        return {row: (number, None) for row in found if (number := table.position_of(row, value)) is not None}
+    if isinstance(value, str):
+        raise ValueError(f"{parameter} is no choice, so nothing of it is called {value!r}")
     if not isinstance(value, Effect):
         return dict.fromkeys(found, (value * unit, None))
     # What the cells of a fixture share moves once, from the middle of them.

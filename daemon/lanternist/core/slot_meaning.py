@@ -192,6 +192,12 @@ def _named(mode: Mode) -> Iterator[str]:
             yield "intensity"
 
 
+def positions_of(mode: Mode, parameter: str) -> tuple[Position, ...]:
+    """What a fixture in this mode chooses a parameter from; empty if it does not."""
+    found = (one.positions for _, slot in mode.layout() for one in drives(slot) if one.parameter == parameter)
+    return next(found, ())
+
+
 def held(mode: Mode) -> Iterator[tuple[int, int, Range]]:
     """Offset from the start address (0 on), middle slot value and range of whatever has to be held to act."""
     for offset, (_, slot) in enumerate(mode.layout()):

@@ -122,7 +122,7 @@ def even_of(places: Sequence[Place], first: Floats, last: Floats, index: Index, 
     """The even slots. first, last: the level of every row at 0 and at the most. dimmer: the row that dims each."""
     found = [(place, name) for place in places if (name := whole(place.slot)) is not None]
     row = np.array([index[place.cell, name] for place, name in found], dtype=np.intp)
-    own = {place.cell for place, name in found if name == "intensity"}
+    own = {place.cell for place in places if whole(place.slot) == "intensity" or _fades(place.slot)}
     none = len(dimmer)
     driven = [place for place, _ in found]
     dims = [_dims(place, own) for place in driven]
@@ -141,6 +141,10 @@ def even_of(places: Sequence[Place], first: Floats, last: Floats, index: Index, 
         ),
         bytes=_bytes(driven),
     )
+
+
+def _fades(slot: Slot) -> bool:
+    return any(one.parameter == "intensity" for one in drives(slot))
 
 
 def _dims(place: Place, has_dimmer_slot: Collection[int]) -> bool:
@@ -174,7 +178,7 @@ def ranged_of(places: Sequence[Place], index: Index, rows: int, *, rates: bool) 
         row=np.array([index[place.cell, drive.parameter] for place, drive in found], dtype=np.intp),
         start=np.cumsum([0, *counts[:-1]], dtype=np.intp)[: len(counts)],
         signed=np.array([drive.low < 0 for _, drive in found], dtype=np.bool_),
-        idles=np.array([idle(place.slot) is not None for place, _ in found], dtype=np.bool_),
+        idles=np.array([_idles(place.slot) for place, _ in found], dtype=np.bool_),
         gate=np.array([_gate(place, drive, index, rows) for place, drive in found], dtype=np.intp),
         many=np.array(many, dtype=np.intp),
         low=low,
@@ -188,6 +192,10 @@ def ranged_of(places: Sequence[Place], index: Index, rows: int, *, rates: bool) 
         extent=words[:, 1] - words[:, 0],
         bytes=_bytes([place for place, _ in found]),
     )
+
+
+def _idles(slot: Slot) -> bool:
+    return idle(slot) is not None or any(not PARAMETERS[each.parameter].rate for each in drives(slot))
 
 
 def _ordered(drive: Drive) -> list[Piece]:

@@ -213,9 +213,9 @@ def _unit(slot: Slot, one: Range, path: Path, document: Document) -> Iterator[Pr
         yield document.problem((*path, key), f"{shown(name)} has no {key}", "leave it out, or name what it drives")
     elif parameter is None:
         fit = [word for word, other in PARAMETERS.items() if other.unit == UNITS[key]]
-        remedy = did_you_mean(one.does, fit) or f'name what it does: does = "{fit[0]}"'
+        remedy = did_you_mean(one.does, fit) or f'Name what it does: does = "{fit[0]}".'
         message = f"no parameter is called {shown(name)}" if name else f"{shown(slot.does)} is no parameter"
-        yield document.problem(path, message, f"{remedy}; or scenes = false, to keep it from scenes")
+        yield document.problem(path, message, f"{remedy} To keep it from scenes, write scenes = false")
     elif parameter.unit != UNITS[key]:
         wanted = _KEY_OF.get(parameter.unit)
         remedy = f"write {wanted} = {_EXAMPLES[wanted]}" if wanted else "it is chosen by position"
@@ -248,7 +248,8 @@ def _drives(path: Path, slot: Slot, document: Document) -> Iterator[Problem]:
     if own is not None and slot.does not in SHUTTERS and whole(slot) is None and own not in _named(slot):
         unit = PARAMETERS[own].unit
         remedy = "name at least two" if unit == "choice" else f"for example: {_wanted(slot)}"
-        what = "no positions are named" if unit == "choice" else "no range says how much"
+        few = "only one position is named" if slot.ranges else "no positions are named"
+        what = few if unit == "choice" else "no range says how much"
         yield document.problem(path, f"{what}, so no scene can reach this slot", remedy, "warning")
 
 
@@ -272,7 +273,8 @@ def _flashing(path: Path, slot: Slot, mode: Mode, document: Document) -> Iterato
     emits = any(each.does in EVEN for _, each in mode.layout() if each.does not in ("pan", "tilt"))
     opens = any(one.does in IDLE for one in slot.ranges)
     tube = strobes and shuts and not emits
-    if slot.does == "shutter" and not opens and not tube:
+    fades = any(one.parameter == "intensity" for one in drives(slot))
+    if slot.does == "shutter" and not (opens or tube or fades):
         remedy = 'for example: ranges = [{ to = 7, does = "open" }, { to = 255, does = "strobe", hz = [0.5, 20.0] }]'
         yield document.problem(path, "a shutter needs a range that is open", remedy)
     if slot.does == "strobe" and not strobes:

@@ -7,8 +7,19 @@ from lanternist.core.fallback import can_do, terms
 from lanternist.core.parameters import PARAMETERS
 from lanternist.core.patch import Patched
 from lanternist.core.selectors import SelectorError, optional, select
-from lanternist.core.show import Aim, AimEffect, AimTable, Colour, ColourEffect, ColourTable, Effect, Part, Playable
-from lanternist.core.slot_meaning import parameters_of
+from lanternist.core.show import (
+    Aim,
+    AimEffect,
+    AimTable,
+    Colour,
+    ColourEffect,
+    ColourTable,
+    Effect,
+    Part,
+    Playable,
+    Value,
+)
+from lanternist.core.slot_meaning import parameters_of, positions_of
 from lanternist.files.check_colour import check_colour
 from lanternist.files.check_patch import twice
 from lanternist.files.check_selectors import misspelt_terms, unknown_terms
@@ -130,11 +141,15 @@ def _parameters(one: Patched) -> frozenset[str]:
     return parameters_of(one.profile.modes[one.fixture.mode])
 
 
-def _value(
-    show: Document, path: Path, name: str, value: float | Effect, chosen: Sequence[Patched]
-) -> Iterator[Problem]:
+def _value(show: Document, path: Path, name: str, value: Value, chosen: Sequence[Patched]) -> Iterator[Problem]:
     if name not in PARAMETERS:
         yield show.problem(path, *unknown_key(name, Part))
+        return
+    if PARAMETERS[name].unit == "choice" and not isinstance(value, Effect):
+        yield from _position(show, path, name, value, chosen)
+        return
+    if isinstance(value, str):
+        yield show.problem(path, f"{shown(value)} is text", f"{name} is a number, without quotes")
         return
     low, high, unit = _RANGES[PARAMETERS[name].unit]
     ends = [((), value)] if not isinstance(value, Effect) else [(("low",), value.low), (("high",), value.high)]
@@ -144,6 +159,23 @@ def _value(
             yield show.problem((*path, *at), f"{shown(end)} is out of range", remedy)
         elif name in ("pan", "tilt"):
             yield from _beyond_travel(show, (*path, *at), name, end, chosen)
+
+
+def _position(
+    show: Document, path: Path, name: str, value: float | str, chosen: Sequence[Patched]
+) -> Iterator[Problem]:
+    """A position that none of the chosen fixtures has."""
+    found = [positions_of(one.profile.modes[one.fixture.mode], name) for one in chosen]
+    names = list(dict.fromkeys(each.name for positions in found for each in positions))
+    if isinstance(value, str):
+        if names and value not in names:
+            remedy = did_you_mean(value, names, "there are")
+            yield show.problem(path, f"no {name} is called {shown(value)}", remedy, "warning")
+    elif value < 0 or value != round(value):
+        yield show.problem(path, f"{shown(value)} is no position", f"{name} is a name, or a whole number from 0 on")
+    elif found and any(found) and value >= max(map(len, found)):
+        message = f"no {name} has a position {value:g}"
+        yield show.problem(path, message, f"the last one is {max(map(len, found)) - 1}, counted from 0", "warning")
 
 
 def _beyond_travel(
