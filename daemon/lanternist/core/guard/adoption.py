@@ -20,6 +20,7 @@ def adopt(new: "Guard", old: "Guard") -> None:
     new.before[pairs[0]] = old.before[pairs[1]]
     new.values.good = new.values.good.copy()
     new.values.good[pairs[0]] = old.values.good[pairs[1]]
+    new.wheels.changed = old.wheels.changed
     _adopt_lights(new, old)
     _adopt_strobes(new, old)
     _adopt_movement(new, old)

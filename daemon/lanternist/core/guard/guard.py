@@ -13,6 +13,7 @@ from lanternist.core.guard.holding import Held, Holdings
 from lanternist.core.guard.lights import Lights
 from lanternist.core.guard.movement import movement_of
 from lanternist.core.guard.values import Values
+from lanternist.core.guard.wheels import wheels_of
 from lanternist.core.rig import Limits
 from lanternist.core.rig_table import RigTable
 
@@ -37,6 +38,7 @@ class Guard:
         self.machines = machines_of(table)
         self.movement = movement_of(table)
         self.beams = beams_of(table)
+        self.wheels = wheels_of(table, flashes_allowed(table.rig.limits))
         self.lights = Lights(table, flashes_allowed(table.rig.limits))
         self.before: Floats = np.append(np.zeros(table.rows), 1.0)
         self._holdings = Holdings([one.fixture.name for one in table.patched])
@@ -60,6 +62,7 @@ class Guard:
             sent = self._dark(sent, np.arange(self.table.intensities))
         sent = self.machines.limited(sent, self.clock, off=blackout or lost)
         sent = self.movement.limited(sent, self.clock.credit)
+        sent = self.wheels.limited(sent, self.before, self.clock.now)
         starting, in_zone = self.movement.under_way(), self.beams.in_zone(sent, self.clock.now)
         for fixtures in (starting, in_zone):
             sent = self._darkened(sent, fixtures)
@@ -104,6 +107,8 @@ class Guard:
             holds("fog", of[self.machines.rows[self.machines.held]])
         if self.movement.held.any():
             holds("movement", self.movement.fixture[self.movement.held])
+        if len(self.wheels.held):
+            holds("wheels", of[self.wheels.held])
         if len(starting):
             holds("start", starting)
         if len(in_zone):

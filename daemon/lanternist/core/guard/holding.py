@@ -20,6 +20,7 @@ LIMITS: dict[str, str] = {
     "start": "dark until the heads are where they should be",
     "zones": "dark, the beam would be in a zone",
     "strobes": "strobes",
+    "wheels": "wheels that change as fast as light may flash",
     "flashing": "flashing light",
 }
 
