@@ -53,6 +53,24 @@ def test_a_head_as_its_manual_has_it() -> None:
     ]  # fmt: skip
 
 
+def test_a_slot_of_several_modes_is_asked_for_once() -> None:
+    again = ["yes", "3", "intensity", "shutter", "", "gobo", "no", "255", "open", "no"]
+    written, _ = interview([*HEAD[:-1], *again])
+    assert written.text.count('is = "gobo"') == 1
+    assert written.text.count("strobe") == 1
+    document = parse(written.text.encode(), "x")
+    assert isinstance(document, Document)
+    profile, _ = profile_in(document)
+    assert profile is not None
+    assert [slot.does for _, slot in profile.modes["3"].layout()] == ["intensity", "shutter", "gobo"]
+
+
+def test_two_modes_may_have_as_many_slots() -> None:
+    written, _ = interview(["Par", "", "", "", "1", "red", "yes", "1", "white", "no"])
+    assert "[modes.1]" in written.text
+    assert "[modes.1-2]" in written.text
+
+
 def test_a_wrong_answer_is_asked_for_again() -> None:
     answers = ["Par", "wsh", "wash", "wide", "25", "", "0", "three", "3", "rde", "red", "green", "?", "blue", ""]
     written, said = interview(answers)

@@ -1,5 +1,6 @@
 """Cross checks of one profile: slot words, fine slots, what the ranges of a slot mean, and what fits a universe."""
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
@@ -35,6 +36,8 @@ SLOT_WORDS = (
 )
 # What follows its slot from end to end, and so has no ranges.
 EVEN = frozenset({"pan", "tilt"} | {name for name, one in PARAMETERS.items() if one.emitter is not None})
+# What a fixture does by itself would flash or move, and the guard would not know.
+BY_ITSELF = re.compile(r"\b(sound|audio|auto|automatic|program|macro|random|reset|lamp|strobe|music)\b", re.IGNORECASE)
 MOST_SLOTS = 512
 HIGHEST_VALUE = 255
 _EXAMPLES = {"hz": "[0.5, 20.0]", "deg": "[10, 50]", "rpm": "[1, 30]", "kelvin": "[2700, 6500]", "percent": "[0, 100]"}
@@ -193,6 +196,9 @@ def _range(slot: Slot, one: Range, path: Path, document: Document) -> Iterator[P
             what = "its rates" if PARAMETERS[one.does].rate else "its ends"
             message = f"{shown(one.does)} needs {what}"
             yield document.problem(path, message, f"for example: {key} = {_EXAMPLES[key]}")
+    if is_position(slot, one) and BY_ITSELF.search(one.does):
+        message = f"{shown(one.does)} is something that a fixture does by itself"
+        yield document.problem(path, message, "scenes = false keeps it from scenes")
     if one.colour is not None and not is_position(slot, one):
         yield document.problem((*path, "colour"), "only the position of a wheel has a colour", "leave it out")
     if one.colour is not None:

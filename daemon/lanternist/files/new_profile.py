@@ -8,7 +8,7 @@ from lanternist.core.colour.css_colours import CSS_COLOURS
 from lanternist.core.parameters import FIXED_SLOTS, PARAMETERS
 from lanternist.core.profile import KINDS, UNITS, Slot
 from lanternist.core.slot_meaning import BYTES, own_parameter, whole
-from lanternist.files.check_profile import SLOT_WORDS
+from lanternist.files.check_profile import BY_ITSELF, SLOT_WORDS
 from lanternist.files.documents import parse
 from lanternist.files.problems import Problem, did_you_mean, shown
 from lanternist.files.profiles import profile_in
@@ -17,6 +17,7 @@ Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
 MOST_SLOTS = 512
+DARK = ("off", "dark", "blackout", "shut")
 _KEYS = {unit: key for key, unit in UNITS.items()}
 _RANGE = re.compile(r"(.*?)\s*(-?\d+(?:\.\d+)?)\s+(-?\d+(?:\.\d+)?)")
 _NOT_IN_NAMES = re.compile(r"[^a-z0-9]+")
@@ -42,6 +43,9 @@ class Interview:
 
     def __init__(self, ask: Ask, say: Say) -> None:
         self._ask, self._say = ask, say
+        self._shared: dict[str, str] = {}
+        self._names: list[str] = []
+        self._helped = False
 
     def run(self) -> Written:
         """Ask until the profile is right. EOFError and KeyboardInterrupt of `ask` go through."""
@@ -51,23 +55,27 @@ class Interview:
         head = f"title = {_quoted(title)}\nkind = {_quoted(kind)}\n"
         head += self._figure("Beam angle in degrees [leave out]: ", "beam_deg", 180)
         head += self._figure("Power in watts, at most [leave out]: ", "power_w", 50000)
-        travel, modes = "", ""
+        travel, slots, modes = "", "", ""
         self._say(SLOT_HELP)
         while True:
+            before = dict(self._shared)
             mode = self._mode()
             if not travel and "pan" in mode.words:
                 travel = self._figure("Whole travel of pan in degrees [540]: ", "pan_deg", 1080)
                 travel += self._figure("Whole travel of tilt in degrees [270]: ", "tilt_deg", 360)
-            mistakes = _mistakes(head + travel + modes + mode.text)
+            slots = "".join(f"\n[slots.{word}]\n{text}\n" for word, text in self._shared.items())
+            mistakes = _mistakes(head + travel + slots + modes + mode.text)
             if mistakes:
                 self._say("This mode cannot be right:")
                 for one in mistakes:
                     self._say(f"  {one.message}; {one.remedy}")
+                self._shared = before
                 continue
+            self._names.append(mode.name)
             modes += mode.text
             if not self._yes("Has it another mode? [no]: "):
                 name = _NOT_IN_NAMES.sub("-", title.lower()).strip("-") or "fixture"
-                return Written(name, f"# Figures: from the manual.\n{head}{travel}{modes}")
+                return Written(name, f"# Figures: from the manual.\n{head}{travel}{slots}{modes}")
 
     def _text(self, question: str) -> str:
         while True:
@@ -93,8 +101,8 @@ class Interview:
                 return f"{key} = {number:g}\n"
             self._say(f"  a number above 0 and up to {most:g} is wanted, with a decimal point if it has decimals")
 
-    def _yes(self, question: str) -> bool:
-        return self._one_of(question, ("yes", "y", "no", "n"), "no").startswith("y")
+    def _yes(self, question: str, usual: str = "no") -> bool:
+        return self._one_of(question, ("yes", "y", "no", "n"), usual).startswith("y")
 
     def _mode(self) -> "_Mode":
         count = self._count("How many slots has the mode? ", 1, MOST_SLOTS)
@@ -103,7 +111,9 @@ class Interview:
             word = self._word(f"Slot {number} of {count}: ")
             words.append(word)
             slots += f"    {self._slot(word)},\n"
-        return _Mode(f"\n[modes.{count}]\nslots = [\n{slots}]\n", tuple(words))
+        same = sum(name.split("-")[0] == str(count) for name in self._names)
+        name = f"{count}-{same + 1}" if same else str(count)
+        return _Mode(name, f"\n[modes.{name}]\nslots = [\n{slots}]\n", tuple(words))
 
     def _count(self, question: str, low: int, high: int, usual: int | None = None) -> int:
         while True:
@@ -130,13 +140,23 @@ class Interview:
         slot = Slot(does=word)
         if word.endswith(BYTES[1:]) or word in FIXED_SLOTS or (whole(slot) and PARAMETERS[word].usual is None):
             return _quoted(word)
-        self._say(RANGE_HELP)
-        ranges, first = [], 0
+        if word in self._shared and self._yes(f"  {word}: as it was before? [yes]: ", "yes"):
+            return _quoted(word)
+        text = f"ranges = [\n{self._ranges(slot)}]"
+        if self._shared.setdefault(word, text) == text:
+            return _quoted(word)
+        return f"{{ is = {_quoted(word)}, {text} }}"
+
+    def _ranges(self, slot: Slot) -> str:
+        if not self._helped:
+            self._say(RANGE_HELP)
+            self._helped = True
+        ranges, first = "", 0
         while first <= 255:
-            last = self._count(f"  {word}: from {first} up to [255]: ", first, 255, 255)
-            ranges.append(f"{{ to = {last}, {self._range(slot, f'  {word}: {first} to {last} does: ')} }}")
+            last = self._count(f"  {slot.does}: from {first} up to [255]: ", first, 255, 255)
+            ranges += f"    {{ to = {last}, {self._range(slot, f'  {slot.does}: {first} to {last} does: ')} }},\n"
             first = last + 1
-        return f"{{ is = {_quoted(word)}, ranges = [\n        " + ",\n        ".join(ranges) + ",\n    ] }"
+        return ranges
 
     def _range(self, slot: Slot, question: str) -> str:
         while True:
@@ -149,6 +169,7 @@ class Interview:
 
 @dataclass(frozen=True, slots=True)
 class _Mode:
+    name: str
     text: str
     words: tuple[str, ...]
 
@@ -159,6 +180,10 @@ def _range_text(slot: Slot, answer: str) -> str | None:
     if match is None:
         if not answer or len(answer) > 40 or not answer.isprintable():
             return None
+        if own_parameter(slot) is not None and BY_ITSELF.search(answer):
+            return f"does = {_quoted(answer)}, scenes = false"
+        if answer.lower() in DARK:
+            return 'does = "closed"'
         colour = f", colour = {_quoted(answer)}" if slot.does.startswith("colour") and answer in CSS_COLOURS else ""
         return f"does = {_quoted(answer)}{colour}"
     name = match[1].lower().replace(" ", "-") or own_parameter(slot) or ""
