@@ -2,6 +2,7 @@
 
 import os
 import pty
+import select
 import signal
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from tests.files.test_new_profile import HEAD
+from tests.running import PATIENCE
 
 from lanternist.cli import main
 from lanternist.files.profiles import profile_files
@@ -60,6 +62,7 @@ def terminal(tmp_path: Path, *more: str) -> tuple[subprocess.Popen[bytes], int]:
 def read_until(master: int, text: str) -> str:
     heard = ""
     while text not in heard:
+        assert select.select([master], [], [], PATIENCE)[0], heard
         heard += os.read(master, 4096).decode()
     return heard
 
@@ -78,8 +81,11 @@ def test_ctrl_c_leaves_nothing_behind(tmp_path: Path) -> None:
     running, master = terminal(tmp_path)
     read_until(master, "What is it?")
     os.write(master, b"Par\n")
-    read_until(master, "Kind")
+    read_until(master, "Kind [wash]: ")
     running.send_signal(signal.SIGINT)
+    # One that comes just before the terminal is read is only seen when something else comes.
+    while not select.select([master], [], [], 2.0)[0]:
+        running.send_signal(signal.SIGINT)
     heard = read_until(master, "nothing is written")
     assert running.wait(30) == 1
     os.close(master)
