@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from tests.rigs import act, compiled, desk, level, row, table
+from tests.rigs import act, compiled, desk, level, one_fixture, row, table
 from tests.strategies import shows
 
 from lanternist.core.colour import ColourError
@@ -45,6 +45,14 @@ def test_per_cent_become_levels_and_degrees_and_hertz_stay() -> None:
         ("head 1", "tilt"): 30.5,
         ("head 1", "zoom"): 40.0,
     }
+
+
+@pytest.mark.parametrize("pan", ["300", '{ wave = "square", low = 300, high = 300 }'])
+@pytest.mark.parametrize(("base", "turned"), [("", 270.0), ('zero_deg = [-40, 0]\ninvert = ["pan"]', 230.0)])
+def test_a_head_goes_no_further_than_its_travel(base: str, turned: float, pan: str) -> None:
+    one = desk(scene(f'on = "all"\npan = {pan}'), one_fixture("head", "11", base))
+    act(one, "start", "s")
+    assert level(one, "it", "pan", now=2.0) == pytest.approx(turned)
 
 
 def test_what_a_fixture_lacks_is_left_out() -> None:

@@ -217,12 +217,19 @@ def _value(parameter: str, value: Value, cells: Sequence[int], table: RigTable) 
         return {row: (number, None) for row in found if (number := table.position_of(row, value)) is not None}
     if isinstance(value, str):
         raise ValueError(f"{parameter} is no choice, so nothing of it is called {value!r}")
+    # A head that cannot turn as far as it is asked to goes to the end of its travel.
+    rows = list(found)
+    low, high = table.low[rows], table.high[rows]
     if not isinstance(value, Effect):
-        return dict.fromkeys(found, (value * unit, None))
+        return {row: (level, None) for row, level in zip(rows, np.clip(value * unit, low, high).tolist(), strict=True)}
     # What the cells of a fixture share moves once, from the middle of them.
     ranks = _ranks(value, [table.places[shared].mean(axis=0) for shared in found.values()])
+    ends = zip(
+        np.clip(value.low * unit, low, high).tolist(), np.clip(value.high * unit, low, high).tolist(), strict=True
+    )
     return {
-        row: (value.low * unit, _Move(value, value.high * unit, order, ranks[order])) for order, row in enumerate(found)
+        row: (first, _Move(value, last, order, ranks[order]))
+        for order, (row, (first, last)) in enumerate(zip(rows, ends, strict=True))
     }
 
 
