@@ -180,12 +180,12 @@ def test_a_fault_holds_the_last_good_frame_and_is_said_once(monkeypatch: pytest.
     one = operator()
     before = one.frame(0.0)
     break_rendering(monkeypatch, times=3)
-    one.take(Action("blackout", 0.0))
+    one.take(Action("start", 0.0, "full"))
     for frame in range(1, 4):
         assert np.array_equal(one.frame(frame * 0.025), before)
     assert one.faults == 3
     assert sum("the last one is held: ZeroDivisionError: no such luck" in line for line in one.notices()) == 1
-    assert dimmer(one, 0.1) == 0
+    assert dimmer(one, 1.1) == 255
 
 
 def test_a_fault_that_lasts_ends_in_the_safe_scene_alone(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -120,6 +120,27 @@ def test_a_fault_in_telling_the_state_does_not_end_the_loop() -> None:
     assert "the state could not be told: ZeroDivisionError: no such luck" in said
 
 
+def test_a_fault_around_the_frame_is_told_once_and_the_loop_goes_on() -> None:
+    output = FailingOutput()
+    said: list[str] = []
+    loop = make_loop(output)
+    loop.say = said.append
+    with looping(loop), pytest.MonkeyPatch.context() as broken:
+
+        def fail(_of: Operator) -> None:
+            raise ZeroDivisionError("no such luck")
+
+        broken.setattr(Operator, "notices", fail)
+        until(lambda: loop.faults > 3)
+        frames = output.frames
+        until(lambda: output.frames > frames + 3)
+        broken.undo()
+        faults = loop.faults
+        until(lambda: output.frames > frames + 10)
+        assert loop.faults <= faults + 1
+    assert said.count("a fault of the loop, which goes on: ZeroDivisionError: no such luck") == 1
+
+
 def test_leaving_shows_the_state_that_the_rig_asks_for_and_takes_no_more_events() -> None:
     output = FailingOutput()
     loop = make_loop(output)

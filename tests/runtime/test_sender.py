@@ -127,11 +127,12 @@ def test_an_output_that_fails_while_sending_is_closed_and_opened_again() -> None
     assert sender.ended(PATIENCE)
 
 
-def test_a_fault_in_the_output_itself_is_survived_and_told() -> None:
+@pytest.mark.parametrize("fault", [ZeroDivisionError("no such luck"), SystemExit("no such luck")])
+def test_a_fault_in_the_output_itself_is_survived_and_told(fault: BaseException) -> None:
     class Broken(FailingOutput):
         def send(self, slots: object, now: float) -> None:
             self.calls.put("broke")
-            raise ZeroDivisionError("no such luck")
+            raise fault
 
     output = Broken()
     sender = Sender("broken", output, [1], retry_s=(60.0,))
@@ -141,7 +142,7 @@ def test_a_fault_in_the_output_itself_is_survived_and_told() -> None:
     wait_for(output, "broke", "close")
     sender.leave()
     assert sender.ended(PATIENCE)
-    assert "ZeroDivisionError: no such luck" in str(sender.describe()["error"])
+    assert f"{type(fault).__name__}: no such luck" in str(sender.describe()["error"])
 
 
 def test_one_dead_output_does_not_delay_another() -> None:

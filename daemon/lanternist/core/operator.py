@@ -1,17 +1,18 @@
 """The light operator, sans-IO: events in, frames out. The same events at the same times give the same frames."""
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS, FOLLOW_ACTIONS, SONG_ACTIONS
 from lanternist.core.beat import BeatClock, ClockSettings, Reading, State
 from lanternist.core.bindings import actions, holds_blackout
 from lanternist.core.cues import Cues, compile_cues
 from lanternist.core.desk import By, Desk
-from lanternist.core.effects import Floats
+from lanternist.core.effects import Floats, Ints
 from lanternist.core.encode import Slots, encode
 from lanternist.core.events import Action, BeatEvent, Event, LoadInRequest, Lost, Touch
 from lanternist.core.feedback import Pads, Picture
@@ -29,6 +30,8 @@ from lanternist.core.units import Duration
 
 # A fault that lasts this many frames will not pass by itself: half a second at 40 a second.
 FAULTS_BEFORE_SAFE = 20
+# What plays by itself and fails is left alone for so long, that hands may go on.
+LEFT_ALONE_S = 10.0
 # A fader that asks for what is not there does so a hundred times a second.
 REFUSALS_SAID_EVERY_S = 10.0
 # A lost clock keeps its confidence for as long as the rig lets it, and has lost half of it after as long again.
@@ -58,8 +61,11 @@ class Operator:
     faults: int = 0
     refused: int = 0
     _frame: Slots = field(init=False)
+    _standby: "_Standby" = field(init=False)
+    _wanted: Floats = field(init=False)
     _number: int = 0
     _faults_in_a_row: int = 0
+    _left_alone: dict[str, float] = field(default_factory=dict)
     _refusal_said: float = -math.inf
     _refused_then: int = 0
     _leaving: bool = False
@@ -81,7 +87,9 @@ class Operator:
         self.loadin = LoadIn(self.rig)
         self.pads = Pads(self.show.show.bindings)
         self.levels = self.rig.rest
+        self._wanted = self.levels
         self._frame = encode(self.rig, self.levels)
+        self._standby = _standby_of(self.rig, self.guard.goes_on)
 
     def begin(self, now: float) -> None:
         """Start what the show starts with."""
@@ -94,7 +102,7 @@ class Operator:
             self._take(event)
         except Exception as fault:
             self.faults += 1
-            self._refuse(f"an event could not be taken in: {type(fault).__name__}: {fault}", event.at)
+            self._refuse(f"an event could not be taken in: {_words(fault)}", event.at)
 
     def _take(self, event: Event) -> None:
         if isinstance(event, Touch | Action):
@@ -116,7 +124,7 @@ class Operator:
             self._feed(event)
 
     def frame(self, now: float, takes: float = 0.0) -> Slots:
-        """The slots to send now, (universes, 512). If rendering fails the last good frame is held and reported.
+        """The slots to send now, (universes, 512). Never raises: what cannot be made is stood in for, and reported.
 
         takes: seconds from `now` until the frame will be on its way, as far as is known beforehand.
         """
@@ -125,6 +133,7 @@ class Operator:
             self._faults_in_a_row = 0
         except Exception as fault:
             self._survive(fault, now)
+            self._frame = self._stand_in(now)
         return self._frame
 
     def leave(self, now: float) -> None:
@@ -169,21 +178,55 @@ class Operator:
         self.desk.settle(now)
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
         middle = now + takes + PERIOD_S / 2
-        self.song.keep_time(middle, self.clock)
+        self._attempt("the song", now, self.song.keep_time, middle, self.clock)
         beats = np.array([self.clock.beat_at(middle + lead) for lead in self.rig.leads])
         reading = self.clock.reading(now)
         if not self._leaving:
-            self._cue(now, float(beats.max()), reading)
-            self._follow(now, float(beats.max()), reading)
-        dark = self.desk.blackout or self.cues.dark
+            for name, play in (("cues", self._cue), ("follow", self._follow)):
+                self._attempt(name, now, play, now, float(beats.max()), reading)
+        dark = self._is_dark()
         wanted = self.loadin.over(self.rig.in_light(self.desk.render(now, beats)), now)
         lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
+        self.levels = self._judged(wanted, now, dark=dark, lost=lost)
+        self._wanted = wanted
+        self._number += 1
+        return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=dark)
+
+    def _judged(self, wanted: Floats, now: float, *, dark: bool, lost: bool) -> Floats:
         adrift = self.loadin.adrift(now)
         if adrift:
             self.guard.movement.lose(adrift)
-        self.levels = self.guard.apply(wanted, now, blackout=dark, lost=lost)
-        self._number += 1
-        return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=dark)
+        return self.guard.apply(wanted, now, blackout=dark, lost=lost)
+
+    def _is_dark(self) -> bool:
+        return self.desk.blackout or self.cues.dark
+
+    def _attempt(self, name: str, now: float, play: Callable[..., None], *to: object) -> None:
+        """Let a part play that plays by itself. One that fails is left alone for a while, and hands go on."""
+        if now < self._left_alone.get(name, now):
+            return
+        try:
+            play(*to)
+        except Exception as fault:
+            self.faults += 1
+            self._left_alone[name] = now + LEFT_ALONE_S
+            self._notices.append(f"{name} failed, and is left alone for {LEFT_ALONE_S:g} s: {_words(fault)}")
+
+    def _stand_in(self, now: float) -> Slots:
+        """The frame for one that could not be made: the last light as the guard lets it stand, no fog, dark if asked.
+
+        Light that stands cannot flash, so where the guard itself fails the frame that it saw last is held.
+        """
+        dark = self._is_dark()
+        try:
+            self.levels = self._judged(self._wanted, now, dark=dark, lost=True)
+        except Exception:
+            self.levels = self.guard.stand_in(blackout=dark)
+        try:
+            return encode(self.rig, self.levels)
+        except Exception:
+            self.guard.missed(dark=dark)
+            return self._standby.dark if dark else np.where(self._standby.goes_on, self._standby.dark, self._frame)
 
     def _cue(self, now: float, beat: float, reading: Reading) -> None:
         """Do what the cues of the song ask for up to the beat that the frame is made for."""
@@ -226,7 +269,7 @@ class Operator:
         self.faults += 1
         self._faults_in_a_row += 1
         if self._faults_in_a_row == 1:
-            self._notices.append(f"a frame could not be made, the last one is held: {type(fault).__name__}: {fault}")
+            self._notices.append(f"a frame could not be made, the last one is held: {_words(fault)}")
         if self._faults_in_a_row == FAULTS_BEFORE_SAFE:
             self.loadin.end("frames fail")
         safe = self.rig.rig.safe_scene
@@ -330,6 +373,28 @@ class Operator:
         for name in sorted(held - {THE_BLACKOUT}):
             self._notices.append(f"{event.device} is gone; letting go of {name!r}, which it held")
             self._act(Action("stop", event.at, name))
+
+
+@dataclass(frozen=True, slots=True)
+class _Standby:
+    """For when nothing can be encoded: a dark frame, and which slots drive what goes on by itself."""
+
+    dark: Slots
+    goes_on: NDArray[np.bool_]
+
+
+def _standby_of(rig: RigTable, rows: Ints) -> _Standby:
+    on = rig.rest.copy()
+    on[: rig.intensities] = 1.0
+    off = on.copy()
+    on[rows], off[rows] = rig.high[rows], 0.0
+    goes_on = encode(rig, on) != encode(rig, off)
+    off[: rig.intensities] = 0.0
+    return _Standby(encode(rig, off), goes_on)
+
+
+def _words(fault: Exception) -> str:
+    return f"{type(fault).__name__}: {fault}"
 
 
 def _is_playing(reading: Reading) -> bool:

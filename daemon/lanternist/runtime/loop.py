@@ -68,6 +68,8 @@ class Loop:
     listeners: Sequence[Listener] = ()
     pacer: Pacer = field(init=False)
     lateness: Lateness = field(default_factory=Lateness)
+    faults: int = 0
+    _fault_said: str = ""
     _stopping: bool = False
     _takes: float = 0.0
     _picture: Picture = ()
@@ -92,7 +94,7 @@ class Loop:
         if self.recorder is not None:
             self.recorder.begin(self.pacer.start)
         while not self._stopping:
-            self._frame()
+            self._try_frame()
 
     def leave(self, seconds: float) -> None:
         """Go to the state that the rig asks for at the end, and show it for a while."""
@@ -102,7 +104,20 @@ class Loop:
             self.recorder.leave(now)
         until = now + seconds
         while time.monotonic() < until:
+            self._try_frame()
+
+    def _try_frame(self) -> None:
+        """One frame. What fails around it is told once, counted, and tried again with the next."""
+        try:
             self._frame()
+        except Exception as fault:
+            self.faults += 1
+            said = f"{type(fault).__name__}: {fault}"
+            if said != self._fault_said:
+                self.say(f"a fault of the loop, which goes on: {said}")
+            self._fault_said = said
+            # What fails before the frame has begun would be tried again at once.
+            time.sleep(0.001)
 
     def _frame(self) -> None:
         is_early = self._wait()

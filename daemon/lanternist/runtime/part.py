@@ -101,7 +101,8 @@ class Part:
             self._failed(str(error), "refused")
         except (InputError, OutputError) as error:
             self._failed(str(error))
-        except Exception as error:
+        except BaseException as error:
+            # Also a plug-in that calls sys.exit: whatever would end the thread ends this try alone.
             self._failed(f"a fault of its own: {type(error).__name__}: {error}")
 
     def _failed(self, error: str, state: State = "retrying") -> None:

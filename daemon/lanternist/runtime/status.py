@@ -43,7 +43,7 @@ def snapshot(
             "early": loop.pacer.early,
             "late": loop.pacer.late,
             "skipped": loop.pacer.skipped,
-            "faults": operator.faults,
+            "faults": operator.faults + loop.faults,
             **loop.lateness.summary(),
         },
         "events": {"refused": operator.refused, "dropped": inbox.dropped},

@@ -41,6 +41,10 @@ class Guard:
         self.wheels = wheels_of(table, flashes_allowed(table.rig.limits))
         self.lights = Lights(table, flashes_allowed(table.rig.limits))
         self.before: Floats = np.append(np.zeros(table.rows), 1.0)
+        # What goes on by itself for as long as its slot says so: fog, and lamps that strobe.
+        self.goes_on = np.concatenate([self.machines.rows, self.lights.strobes.rows])
+        self._missed_at = math.nan
+        self._was_dark = False
         self._holdings = Holdings([one.fixture.name for one in table.patched])
         self._dimmers_of = [
             np.flatnonzero(table.fixture[: table.intensities] == number) for number in range(len(table.patched))
@@ -57,8 +61,10 @@ class Guard:
             self._holdings.frame(now)
         if self.clock.credit > 0 and not math.isnan(self.clock.stood_at):
             self.lights.restamp(self.clock.stood_at, self.clock.now)
+        if not math.isnan(self._missed_at):
+            self._restamp_missed()
         sent = self.values.checked(levels)
-        if blackout:
+        if blackout or self._was_dark:
             sent = self._dark(sent, np.arange(self.table.intensities))
         sent = self.machines.limited(sent, self.clock, off=blackout or lost)
         sent = self.movement.limited(sent, self.clock.credit)
@@ -68,8 +74,26 @@ class Guard:
             sent = self._darkened(sent, fixtures)
         sent = self.lights.limited(sent, self.before, self.clock.now)
         np.copyto(self.before, sent)
+        self._missed_at, self._was_dark = math.nan, False
         self._report(starting, in_zone)
         return sent
+
+    def missed(self, *, dark: bool) -> None:
+        """The newest frame was not sent as it was judged, if it was judged at all: the one before stood, or the dark.
+
+        What is sent next counts as if it changed now what was counted then; after dark, it begins dark.
+        """
+        self._restamp_missed()
+        self.lights.drives[:] = math.nan
+        self._missed_at = self.clock.now
+        self._was_dark |= dark
+
+    def stand_in(self, *, blackout: bool) -> Floats:
+        """Levels to send when `apply` fails: the last ones, without what goes on by itself."""
+        self.missed(dark=blackout)
+        levels = self.before.copy()
+        levels[self.goes_on] = 0.0
+        return self._dark(levels, np.arange(self.table.intensities)) if blackout else levels
 
     def adopt(self, before: "Guard") -> None:
         """Take over the history of the guard before a reload, so that a reload is worth no flash and no jump."""
@@ -84,6 +108,11 @@ class Guard:
         said = self._holdings.notices
         self._holdings.notices = []
         return said
+
+    def _restamp_missed(self) -> None:
+        self.lights.restamp(self._missed_at, self.clock.now)
+        if self.wheels.changed == self._missed_at:
+            self.wheels.changed = self.clock.now
 
     def _dark(self, levels: Floats, dimmers: Ints) -> Floats:
         if not levels[dimmers].any():
