@@ -81,10 +81,10 @@ class Guard:
     def missed(self, *, dark: bool) -> None:
         """The newest frame was not sent as it was judged, if it was judged at all: the one before stood, or the dark.
 
-        What is sent next counts as if it changed now what was counted then; after dark, it begins dark.
+        What goes on by itself has ended. What is sent next counts as if it happened then; after dark, it begins dark.
         """
         self._restamp_missed()
-        self.lights.drives[:] = math.nan
+        self.lights.strobes.end_lamp(self.clock.now)
         self._missed_at = self.clock.now
         self._was_dark |= dark
 

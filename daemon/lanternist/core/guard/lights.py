@@ -53,14 +53,15 @@ class Lights:
         lamp, drives = self.strobes.frozen(now), self.light.drives(levels)
         if lamp < 0 and np.array_equal(drives, self.drives):
             return levels
-        self.drives = drives
         budget = self._budget(now, lamp)
         seen = self._all(self.light.rgb(drives))
         if self._over(seen, budget).any():
             levels, seen = self._hold(levels, before, budget)
-            self.drives = self.light.drives(levels)
+            drives = self.light.drives(levels)
         self.flashes.count(LUMINANCE @ seen, now)
         self.reds.count(seen, now)
+        # Last, so that what has failed on its way here is judged anew.
+        self.drives = drives
         return levels
 
     def restamp(self, stood_at: float, now: float) -> None:

@@ -72,6 +72,11 @@ class Strobes:
         """Which lamp runs or has run within the last second, or -1."""
         return self.last if self.running >= 0 or now - self.stopped < WINDOW_S - SLACK_S else -1
 
+    def end_lamp(self, now: float) -> None:
+        """A lamp that runs does so no longer."""
+        if self.running >= 0:
+            self.running, self.stopped = -1, now
+
     def _runs(self) -> Marks:
         runs: Marks = np.arange(len(self.rows)) == self.running
         return runs
@@ -79,7 +84,7 @@ class Strobes:
     def _rest(self, now: float) -> None:
         self.begun = np.nan
         self.held = np.zeros(len(self.rows), dtype=np.bool_)
-        self._end_lamp(now)
+        self.end_lamp(now)
 
     def _pulse(self, levels: Floats, rates: Floats, now: float) -> None:
         if not rates.any():
@@ -96,17 +101,13 @@ class Strobes:
         np.logical_or.at(lit, self.of, levels[self.dimmers] > 0)
         wants = lit & (asked > 0) & (self.lamp > 0)
         if self.running >= 0 and not wants[self.running]:
-            self._end_lamp(now)
+            self.end_lamp(now)
         rested = now - self.stopped >= WINDOW_S - SLACK_S
         ready = np.flatnonzero(wants & quiet)
         if self.running < 0 and rested and len(ready):
             self.running = self.last = int(ready[0])
             self.rate = min(float(asked[self.running]), float(self.lamp[self.running]))
             self.level = levels[self.dimmers].copy()
-
-    def _end_lamp(self, now: float) -> None:
-        if self.running >= 0:
-            self.running, self.stopped = -1, now
 
 
 def strobes_of(table: RigTable, limit: int) -> Strobes:
