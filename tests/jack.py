@@ -1,13 +1,16 @@
 """A JACK server with its dummy driver, and pads that play through it: real MIDI ports without hardware."""
 
+import fcntl
 import os
 import shutil
 import signal
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
+from typing import TextIO
 
 import pytest
 from tests.running import PATIENCE, until
@@ -26,23 +29,34 @@ RATE, PERIOD = 48000, 1024
 
 
 REGISTRY = Path("/dev/shm/jack-shm-registry")
+# Servers find each other's ports through what they share in memory, so tests that run side by side take turns.
+TURN = Path(tempfile.gettempdir()) / f"lanternist-test-jack-{os.getuid()}"
+USED = TURN.with_suffix(".used")
 
 
 @cache
-def _clear_what_is_left() -> None:
-    """Take away the list of servers that were killed, if none runs: it has eight places, and believes in old pids.
+def _use_registry() -> TextIO:
+    """Take away the list of servers that were killed, if nobody uses it: it has eight places, and believes in old pids.
 
-    Once, before this process has the list open.
+    Once, before this process has the list open. What it gives tells other processes so until this one ends.
     """
-    if subprocess.run(["pgrep", "-x", "jackd|jackdbus"], stdout=subprocess.DEVNULL, check=False).returncode == 1:
-        REGISTRY.unlink(missing_ok=True)
+    used = USED.open("w")
+    try:
+        fcntl.flock(used, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        pass
+    else:
+        if subprocess.run(["pgrep", "-x", "jackd|jackdbus"], stdout=subprocess.DEVNULL, check=False).returncode == 1:
+            REGISTRY.unlink(missing_ok=True)
+    fcntl.flock(used, fcntl.LOCK_SH)
+    return used
 
 
 class Jack:
     """A JACK server of our own name, that plays into the void."""
 
     def __init__(self) -> None:
-        _clear_what_is_left()
+        _use_registry()
         self.name = f"lanternist-test-{os.getpid()}"
         command = ["jackd", "-n", self.name, "-r", "-S", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
         quiet = os.environ | {"JACK_NO_AUDIO_RESERVATION": "1"}
@@ -93,10 +107,12 @@ class Pad:
 @contextmanager
 def playing_jack(monkeypatch: pytest.MonkeyPatch) -> Iterator[Jack]:
     """A server that is up, and is the one that this process and its children use."""
-    server = Jack()
-    monkeypatch.setenv("JACK_DEFAULT_SERVER", server.name)
-    try:
-        until(server.is_up)
-        yield server
-    finally:
-        server.end()
+    with TURN.open("w") as turn:
+        fcntl.flock(turn, fcntl.LOCK_EX)
+        server = Jack()
+        monkeypatch.setenv("JACK_DEFAULT_SERVER", server.name)
+        try:
+            until(server.is_up)
+            yield server
+        finally:
+            server.end()
