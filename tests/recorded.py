@@ -7,6 +7,7 @@ from tests.nights import copy_gig
 
 from lanternist.core.events import Action, Control, Event, Lost, Tick, Touch
 from lanternist.core.pacer import PERIOD_S
+from lanternist.core.state import State, resume
 from lanternist.files.gig import Gig
 from lanternist.runtime.gigs import load, make_operator
 from lanternist.runtime.loop import slots_of
@@ -35,11 +36,20 @@ def events_before(number: int, gig: Gig) -> list[Event]:
     return events
 
 
-def record(recorder: Recorder, gig: Gig, frames: int, leave_at: int | None = None) -> list[dict[int, bytes]]:
-    """Record a night of so many frames; gives them."""
+def record(
+    recorder: Recorder,
+    gig: Gig,
+    frames: int,
+    leave_at: int | None = None,
+    before: tuple[State, float] | None = None,
+) -> list[dict[int, bytes]]:
+    """Record a night of so many frames; gives them. before: a state to go on from, and its age."""
     operator, made = make_operator(gig), []
-    operator.begin(BEGIN)
-    recorder.begin(BEGIN)
+    if before is None:
+        operator.begin(BEGIN)
+    else:
+        resume(operator, *before, BEGIN)
+    recorder.begin(BEGIN, *(before or ()))
     for number in range(frames):
         now = BEGIN + number * PERIOD_S
         if number == leave_at:

@@ -9,6 +9,9 @@ from tests.recorded import demo_gig, record
 from tests.running import PATIENCE
 
 from lanternist.cli import main
+from lanternist.core.events import Action
+from lanternist.core.state import state_of
+from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.recorder import Recorder, files_of
 from lanternist.runtime.replay import ReplayError, changed_files, play, prove, read
 from lanternist.runtime.sender import Sender
@@ -50,6 +53,21 @@ def test_a_recorded_night_is_made_again_byte_for_byte(night: Path, capsys: pytes
     said = capsys.readouterr().out
     assert "the same, byte for byte" in said
     assert "is as it was recorded" in said
+
+
+def test_a_night_that_goes_on_from_a_state_is_made_again_too(tmp_path: Path) -> None:
+    gig = demo_gig(tmp_path)
+    operator = make_operator(gig)
+    operator.begin(0.0)
+    for number in range(80):
+        operator.take(Action("start", number * 0.025, gig.show.playables[number % 4].name))
+        operator.frame(number * 0.025)
+    recorder = Recorder(tmp_path / "night", gig, "rig.toml")
+    recorder.start()
+    record(recorder, gig, 80, before=(state_of(operator, 2.0), 1 / 3))
+    assert recorder.end(PATIENCE)
+    result = prove(read(tmp_path / "night"))
+    assert (result.frames, result.difference) == (80, None)
 
 
 def test_the_night_is_one_in_which_something_happens(night: Path) -> None:

@@ -76,28 +76,31 @@ def _dues(cue: Cue, song: Song) -> list[Due]:
 
 @dataclass(slots=True)
 class Cues:
-    """Plays the cues of whichever song plays. dark: a cue has blacked out."""
+    """Plays the cues of whichever song plays. dark: a cue has blacked out.
+
+    song, moves, reached: which one, as of how many jumps, and up to which of its beats. levels: which cues have set.
+    """
 
     of: Mapping[str, Sequence[Due]]
     dark: bool = False
-    _song: str = ""
-    _moves: int = 0
-    _reached: float = 0.0
-    _levels: set[int] = field(default_factory=set)
+    song: str = ""
+    moves: int = 0
+    reached: float = 0.0
+    levels: set[int] = field(default_factory=set)
 
     def play(self, desk: Desk, song: str, moves: int, position: float, now: float, beat: float, bpm: float) -> None:
         """Do what is due up to `position` (beats into the song), which is now. beat: of the clock. moves: its jumps."""
-        moved = (song, moves) != (self._song, self._moves) or position < self._reached - 1e-9
+        moved = (song, moves) != (self.song, self.moves) or position < self.reached - 1e-9
         if moved:
             self._forget(desk)
-            self._song, self._moves, self._reached = song, moves, -float("inf")
+            self.song, self.moves, self.reached = song, moves, -float("inf")
         if not song:
             return
         for due in self.of.get(song, ()):
-            if self._reached < due.position <= position:
+            if self.reached < due.position <= position:
                 before = position - due.position
                 self._do(due, desk, now - before * 60.0 / bpm, beat - before, bpm)
-        self._reached = position
+        self.reached = position
         if moved:
             desk.settle(now)
 
@@ -111,13 +114,13 @@ class Cues:
         elif due.do == "stop":
             desk.stop(number, at, bpm, fade=due.fade)
         else:
-            self._levels.add(number)
+            self.levels.add(number)
             desk.act(Action("level", at, due.what, due.value), beat, bpm)
 
     def _forget(self, desk: Desk) -> None:
         """Let go at once of all that cues have done."""
         desk.forget("cue")
-        for number in self._levels:
+        for number in self.levels:
             desk.levels.pop(number, None)
-        self._levels.clear()
+        self.levels.clear()
         self.dark = False

@@ -26,7 +26,7 @@ How levels are made, frame by frame (intensities are as the eye sees them, see `
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -48,6 +48,7 @@ class Playing:
 
     started, beat: when it was started, in seconds and as a beat position. order: counts starts; the greatest is
     the latest. by: who started it. playable: the scene with its heads on the ways that were nearest at its start.
+    stood: where those of its heads that have a choice of ways were told to be then, (heads, 2) degrees.
     """
 
     number: int
@@ -60,6 +61,7 @@ class Playing:
     fade: float
     by: By = "hand"
     playable: Playable | None = None
+    stood: Floats | None = None
 
     def weight_at(self, now: float) -> float:
         """The weight at `now`, 0-1. An event may be stamped a little after the `now` of the frame that takes it in."""
@@ -91,6 +93,7 @@ class Desk:
 
     Where heads were at the last rendering decides which way they take to what they are aimed at next.
     lift, speeds: the level of what follow plays, 0-1, and by number how many times as fast its effects run.
+    told: the levels of the last rendering.
     """
 
     rig: RigTable
@@ -103,10 +106,10 @@ class Desk:
     speeds: Mapping[int, int] = field(default_factory=dict)
     _order: int = 0
     _arranged: _Arranged | None = None
-    _seen: Floats = field(init=False)
+    told: Floats = field(init=False)
 
     def __post_init__(self) -> None:
-        self._seen = self.rig.rest
+        self.told = self.rig.rest
 
     def act(self, action: Action, beat: float, bpm: float, by: By = "hand") -> None:
         """Do what is asked, at `action.at`. beat, bpm: the music then. Raises KeyError for an unknown scene."""
@@ -154,14 +157,26 @@ class Desk:
         if before and weight > 0:
             now_on = replace(before, order=self._order, since=now, weight=weight, target=1.0, fade=seconds, by=by)
         else:
-            now_on = Playing(number, self._order, now, beat, now, weight, 1.0, seconds, by, self._turned(number))
+            now_on = self._turned(Playing(number, self._order, now, beat, now, weight, 1.0, seconds, by))
         self.playing[number] = now_on
 
-    def _turned(self, number: int) -> Playable:
-        """A scene as it is about to start: each head on the way that is nearest to where it was last told to be."""
-        playable = self.show.playables[number]
-        look = nearest(playable.look, self._seen)
-        return playable if look is playable.look else replace(playable, look=look)
+    def _turned(self, one: Playing) -> Playing:
+        """A scene with each head on the way that is nearest to where it stood, else to where it is told to be."""
+        playable = self.show.playables[one.number]
+        heads = playable.look.turning
+        if heads is None:
+            return replace(one, playable=playable, stood=None)
+        told = self.told.copy()
+        if one.stood is not None:
+            told[heads.rows] = one.stood
+        look = nearest(playable.look, told)
+        turned = playable if look is playable.look else replace(playable, look=look)
+        return replace(one, playable=turned, stood=told[heads.rows])
+
+    def set_up(self, playing: Iterable[Playing]) -> None:
+        """Have these on and nothing else, as if started in this order; heads by where they stood."""
+        set_up = [self._turned(replace(one, order=order)) for order, one in enumerate(playing, 1)]
+        self.playing, self._order, self._arranged = {one.number: one for one in set_up}, len(set_up), None
 
     def stop(self, number: int, now: float, bpm: float, *, fade: Duration | None = None) -> None:
         """Release a scene, with its own fade or another; harmless if it is not on."""
@@ -243,5 +258,5 @@ class Desk:
             arranged.voices[number] = self._voice(arranged.ranked[number], now)
         levels = merge(self.rig, arranged.plan, arranged.voices, now, beats)
         levels[: self.rig.intensities] *= 0.0 if self.blackout else self.master
-        self._seen = levels
+        self.told = levels
         return levels

@@ -16,9 +16,13 @@ hand has let go. When the music has stopped or the clock is lost, the calm scene
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Annotated
 
+from pydantic import Field
+
+from lanternist.core.model import Model
 from lanternist.core.show import FollowRules
 from lanternist.core.show_table import Look, Playable, ShowTable
 from lanternist.core.units import BEATS_A_BAR
@@ -86,6 +90,31 @@ class Orders:
     at_once: bool = False
 
 
+Title = Annotated[str, Field(max_length=1000)]
+Count = Annotated[int, Field(ge=-(2**40), le=2**40)]
+
+
+class Memory(Model):
+    """What follow has chosen and remembers, by the names of scenes, as a file can keep it: see `Follow`."""
+
+    on: bool
+    energy: Annotated[float, Field(ge=0, le=1)]
+    choice: dict[Title, Title]
+    why: dict[Title, Title]
+    rested: dict[Title, Count]
+    latest: dict[Title, Title]
+    choices: Count
+    family: Title
+    family_since: Count
+    lift: Annotated[float, Field(ge=0, le=1)]
+    speed: Annotated[int, Field(ge=1, le=4)]
+    bar: Count | None
+    song: Title
+    section: Count
+    quiet: bool
+    wanted: bool
+
+
 @dataclass(slots=True)
 class Follow:
     """Chooses. `step` is called for every frame; between two bar lines it does next to nothing.
@@ -123,6 +152,42 @@ class Follow:
     def turn(self, *, on: bool) -> None:
         """Take over, from the next frame on, or let go."""
         self.on, self._bar = on, None
+
+    def memory(self, names: Sequence[str]) -> Memory:
+        """All that it remembers. names: of the scenes, by number."""
+        return Memory(
+            on=self.on,
+            energy=self.energy,
+            choice={layer: names[number] for layer, number in self.choice.items()},
+            why=dict(self.why),
+            rested={names[number]: at for number, at in self._rested.items()},
+            latest={layer: names[number] for layer, number in self._latest.items()},
+            choices=self._choices,
+            family=self.family,
+            family_since=self._family_since,
+            lift=self.lift,
+            speed=self._speed,
+            bar=self._bar,
+            song=self._section[0],
+            section=self._section[1],
+            quiet=self._quiet,
+            wanted=self._wanted,
+        )
+
+    def recall(self, memory: Memory, numbers: Mapping[str, int]) -> None:
+        """Go on with a memory, in a show of perhaps other scenes: a choice that is gone is made anew, at once."""
+        part = {one.number for one in self.candidates} | {self.calm}
+        known = {name: number for name, number in numbers.items() if number in part}
+        self.on, self.energy = memory.on and bool(self.candidates), memory.energy
+        self.choice = {layer: known[name] for layer, name in memory.choice.items() if name in known}
+        self.why = dict(memory.why)
+        self._rested = {known[name]: at for name, at in memory.rested.items() if name in known}
+        self._latest = {layer: known[name] for layer, name in memory.latest.items() if name in known}
+        self._choices, self._family_since = memory.choices, memory.family_since
+        self.family = memory.family
+        self.lift, self._speed = memory.lift, memory.speed
+        self._bar = memory.bar if len(self.choice) == len(memory.choice) else None
+        self._section, self._quiet, self._wanted = (memory.song, memory.section), memory.quiet, memory.wanted
 
     def step(self, music: Music, hands: frozenset[Hand]) -> Orders:
         """What to change now, for the frame that is being made."""
@@ -174,7 +239,8 @@ class Follow:
             return Orders()
         self._hands = hands
         by_number = {one.number: one for one in self.candidates}
-        over = [layer for layer, number in self.choice.items() if _meets(by_number[number], hands)]
+        standing = [(layer, by_number[number]) for layer, number in self.choice.items() if number in by_number]
+        over = [layer for layer, one in standing if _meets(one, hands)]
         self.why |= dict.fromkeys(over, "a hand has taken over")
         return Orders(stop=tuple(self.choice.pop(layer) for layer in over))
 

@@ -39,6 +39,10 @@ LOST_BELOW = 0.5
 
 # Among what a controller holds down: no scene is called so.
 THE_BLACKOUT = ""
+# What is held by a word rather than a pad: over OSC or the control socket.
+NOBODYS = ""
+# How long the light takes to come up after an unforeseen end, in seconds, even to the eye.
+RISES_S = 1.5
 
 
 @dataclass(slots=True)
@@ -69,12 +73,13 @@ class Operator:
     _refusal_said: float = -math.inf
     _refused_then: int = 0
     _leaving: bool = False
-    _unattended: bool = False
-    _held: dict[str, set[str]] = field(default_factory=dict)
+    unattended: bool = False
+    held: dict[str, set[str]] = field(default_factory=dict)
     _notices: list[str] = field(default_factory=list)
-    _going: dict[int, float] = field(default_factory=dict)
+    going: dict[int, float] = field(default_factory=dict)
     _numbers_by_hand: frozenset[int] = frozenset()
     _by_hand: frozenset[Hand] = frozenset()
+    _rises: float = -math.inf
 
     def __post_init__(self) -> None:
         self.desk = Desk(self.rig, self.show)
@@ -106,15 +111,18 @@ class Operator:
 
     def _take(self, event: Event) -> None:
         if isinstance(event, Touch | Action):
-            self._unattended = False
+            self.unattended = False
         if isinstance(event, Touch):
-            self._held.setdefault(event.device, set())
+            self.held.setdefault(event.device, set())
             self.touched = event if event.value > 0 else self.touched
             dark = holds_blackout(self.show.bindings, event)
             for action in actions(self.show.bindings, event, self.desk.blackout):
                 self._remember_hold(event.device, action, dark=dark)
                 self._act(action)
         elif isinstance(event, Action):
+            if event.do == "hold" and event.what in self.show.by_name:
+                self.held.setdefault(NOBODYS, set())
+                self._remember_hold(NOBODYS, event, dark=False)
             self._act(event)
         elif isinstance(event, LoadInRequest):
             self._load_in(event)
@@ -135,6 +143,11 @@ class Operator:
             self._survive(fault, now)
             self._frame = self._stand_in(now)
         return self._frame
+
+    def rise(self, now: float) -> None:
+        """Before the first frame: let the light come up softly, as nobody knows what was seen a moment ago."""
+        self._rises = now
+        self.guard.begin_spent()
 
     def leave(self, now: float) -> None:
         """Go to the state that the rig asks for at an orderly stop; for "hold" nothing changes."""
@@ -185,12 +198,19 @@ class Operator:
             for name, play in (("cues", self._cue), ("follow", self._follow)):
                 self._attempt(name, now, play, now, float(beats.max()), reading)
         dark = self._is_dark()
-        wanted = self.loadin.over(self.rig.in_light(self.desk.render(now, beats)), now)
-        lost = self._leaving or self._unattended or reading.state is State.HOLDOVER
+        wanted = self.loadin.over(self.rig.in_light(self._risen(self.desk.render(now, beats), now)), now)
+        lost = self._leaving or self.unattended or reading.state is State.HOLDOVER
         self.levels = self._judged(wanted, now, dark=dark, lost=lost)
         self._wanted = wanted
         self._number += 1
         return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=dark)
+
+    def _risen(self, shown: Floats, now: float) -> Floats:
+        if now >= self._rises + RISES_S:
+            return shown
+        shown = shown.copy()
+        shown[: self.rig.intensities] *= max(0.0, (now - self._rises) / RISES_S)
+        return shown
 
     def _judged(self, wanted: Floats, now: float, *, dark: bool, lost: bool) -> Floats:
         adrift = self.loadin.adrift(now)
@@ -236,7 +256,7 @@ class Operator:
     def _follow(self, now: float, beat: float, reading: Reading) -> None:
         """Let follow change what it plays. beat: the one that the frame is made for."""
         follow = self.follow
-        if not (follow.on or follow.choice or self._going):
+        if not (follow.on or follow.choice or self.going):
             return
         orders = follow.step(self.song.music(beat, playing=_is_playing(reading)), self._hands())
         fade = Duration(0.0) if orders.at_once else None
@@ -245,9 +265,9 @@ class Operator:
             self.desk.start(number, now, beat, reading.bpm, "follow", fade=fade)
             up = max(up, now + self.desk.playing[number].fade)
         # What goes waits until what comes is up: fading both at once would be a dip in between.
-        self._going |= dict.fromkeys(orders.stop, up)
-        for number in [number for number, at in self._going.items() if at <= now]:
-            del self._going[number]
+        self.going |= dict.fromkeys(orders.stop, up)
+        for number in [number for number, at in self.going.items() if at <= now]:
+            del self.going[number]
             playing = self.desk.playing.get(number)
             if playing is not None and playing.by == "follow" and number not in follow.choice.values():
                 self.desk.stop(number, now, reading.bpm)
@@ -357,7 +377,7 @@ class Operator:
         self.clock.feed(event)
 
     def _remember_hold(self, device: str, action: Action, *, dark: bool) -> None:
-        held = self._held[device]
+        held = self.held[device]
         if action.do == "blackout":
             (held.add if dark else held.discard)(THE_BLACKOUT)
         if action.do == "hold":
@@ -365,9 +385,9 @@ class Operator:
 
     def _let_go(self, event: Lost) -> None:
         """Release what a lost controller held. Until somebody touches something again, nobody is in control."""
-        self._unattended |= event.device in self._held
-        held = self._held.pop(event.device, set())
-        if THE_BLACKOUT in held and not any(THE_BLACKOUT in others for others in self._held.values()):
+        self.unattended |= event.device in self.held
+        held = self.held.pop(event.device, set())
+        if THE_BLACKOUT in held and not any(THE_BLACKOUT in others for others in self.held.values()):
             self._notices.append(f"{event.device} is gone; ending the blackout, which it held")
             self._act(Action("blackout", event.at, value=0.0))
         for name in sorted(held - {THE_BLACKOUT}):

@@ -12,6 +12,7 @@ from lanternist.core.encode import Slots
 from lanternist.core.feedback import Picture
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S, Pacer
+from lanternist.core.state import State, resume
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.recorder import Recorder
@@ -57,7 +58,10 @@ class Asked:
 
 @dataclass(slots=True)
 class Loop:
-    """Owns the operator. `run` is called on one thread; only `stop` and `ask` may be called from others."""
+    """Owns the operator. `run` is called on one thread; only `stop` and `ask` may be called from others.
+
+    before: a state to go on from, and its age in seconds, if the night before this one has no end.
+    """
 
     operator: Operator
     inbox: Inbox
@@ -66,6 +70,7 @@ class Loop:
     say: Callable[[str], None]
     recorder: Recorder | None = None
     listeners: Sequence[Listener] = ()
+    before: tuple[State, float] | None = None
     pacer: Pacer = field(init=False)
     lateness: Lateness = field(default_factory=Lateness)
     faults: int = 0
@@ -90,9 +95,13 @@ class Loop:
     def run(self) -> None:
         """Make frames until `stop`."""
         self.pacer = Pacer(time.monotonic())
-        self.operator.begin(self.pacer.start)
+        if self.before is None:
+            self.operator.begin(self.pacer.start)
+        else:
+            for line in resume(self.operator, *self.before, self.pacer.start):
+                self.say(line)
         if self.recorder is not None:
-            self.recorder.begin(self.pacer.start)
+            self.recorder.begin(self.pacer.start, *(self.before or ()))
         while not self._stopping:
             self._try_frame()
 

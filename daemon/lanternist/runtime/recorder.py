@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from lanternist.core.events import Event
+from lanternist.core.state import State
 from lanternist.files.gig import Gig
 from lanternist.files.profiles import FOLDER, profile_files
 from lanternist.wire import pcapng, recording
@@ -65,9 +66,9 @@ class Recorder:
         """Start the thread that writes."""
         self._thread.start()
 
-    def begin(self, now: float) -> None:
-        """The night begins."""
-        self._keep({"begin": now})
+    def begin(self, now: float, before: State | None = None, age_s: float = 0.0) -> None:
+        """The night begins, from the state of so many seconds ago if there is one."""
+        self._keep({"begin": now} | ({} if before is None else {"from": before.model_dump(), "age": age_s}))
 
     def frame(self, now: float, takes: float, events: Sequence[Event], slots: Slots, said: Sequence[str]) -> None:
         """One frame: the events before it, what was handed to the outputs, and the notices that came of it."""

@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from lanternist.core.operator import Operator
+from lanternist.core.state import State, resume
 from lanternist.files.gig import Gig, load_gig
 from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.loop import slots_of
@@ -213,6 +214,8 @@ def _play(operator: Operator, line: recording.Line) -> Slots | None:
     """Do what a line says; the slots if it asks for a frame."""
     if "event" in line:
         operator.take(recording.read_event(line))
+    elif "from" in line:
+        resume(operator, State.model_validate(line["from"]), line["age"], line["begin"])
     elif "begin" in line:
         operator.begin(line["begin"])
     elif "leave" in line:

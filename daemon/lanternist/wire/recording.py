@@ -3,6 +3,7 @@
 {"recording": 1, ...}                       the head: version, `epoch` (seconds from the clock of the run to 1970)
 {"file": "rig.toml", "text": "..."}         a file of the gig
 {"begin": 812.25}                           the night begins; times are seconds on the clock of the run
+{"begin": 812.25, "from": {...}, "age": 4}  it begins from the state of so many seconds ago (`core.state`)
 {"event": "Touch", "at": 812.31, ...}       something came in
 {"frame": 812.325, "takes": 0.0004}         the operator was asked for a frame, after what stands before it
 {"leave": 900.0}                            it was told to leave

@@ -30,7 +30,7 @@ from lanternist.core.beat.lead import Lead
 from lanternist.core.beat.pulses import TICKS_A_BEAT, Pulses
 from lanternist.core.beat.roster import BY_HAND, LEAST
 from lanternist.core.beat.sources import Hand, Source, clamp_bpm
-from lanternist.core.beat.state import ClockSettings, Reading, State
+from lanternist.core.beat.state import ClockSettings, Reading, Runs, Standing, State
 from lanternist.core.beat.taps import Thumb
 from lanternist.core.beat.timecode import Timecode
 from lanternist.core.events import Action, Beat, BeatEvent, SongPosition, Tempo, Tick, TimeCode, Transport
@@ -80,6 +80,22 @@ class BeatClock:
             return False
         self._lead.run_by_itself(at, beat, clamp_bpm(bpm) / 60.0, jump=jump)
         return True
+
+    def standing(self, t: float) -> Standing:
+        """Where it is at t, without binding the position: asking changes nothing."""
+        lead = self._lead
+        by_hand = lead.leader.rank == BY_HAND
+        runs: Runs = "stopped" if lead.leader.stopped else "by hand" if by_hand else "free"
+        return Standing(max(0.0, lead.output.peek(t)), 60.0 * lead.leader.rate, runs, lead.output.jumps)
+
+    def take_up(self, at: float, beat: float, bpm: float, runs: Runs) -> None:
+        """Go on where another clock was, though no source has spoken yet: by itself, by hand, or standing still."""
+        self.place(at, beat, bpm)
+        if runs == "by hand":
+            self.feed(Action("tempo", at, value=bpm))
+        elif runs == "stopped":
+            self._lead.leader.stopped = True
+            self._lead.output.hold(at)
 
     def beat_at(self, t: float) -> float:
         """Position in beats at time t; never less than any answer for an earlier moment, but after a move on purpose.

@@ -46,7 +46,7 @@ class Output:
         for start, beat, rate in reversed(self._pieces):
             if t >= start:
                 return beat + (t - start) * rate
-        return self._pieces[0][1]
+        return self._pieces[0][1] if self._pieces else 0.0
 
     def lowest(self, t: float) -> float:
         """The lowest position that may still be asked for, around t."""

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import Literal
 
 
 class State(Enum):
@@ -27,6 +28,19 @@ class ClockSettings:
     hold_s: float = 8.0
     trust: tuple[str, ...] = ("midi", "osc", "tap", "mtc")
     settle_s: float = 2.0
+
+
+Runs = Literal["free", "by hand", "stopped"]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A clock without its sources. runs: by itself, at a tempo by hand, or not at all. jumps: see `Reading`."""
+
+    beat: float
+    bpm: float
+    runs: Runs
+    jumps: int
 
 
 @dataclass(frozen=True, slots=True)

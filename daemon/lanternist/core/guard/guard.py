@@ -95,6 +95,12 @@ class Guard:
         levels[self.goes_on] = 0.0
         return self._dark(levels, np.arange(self.table.intensities)) if blackout else levels
 
+    def begin_spent(self) -> None:
+        """Before the first frame: take the second before it for full of flashes, which nobody here has seen."""
+        for stamps in (self.lights.flashes.stamps, self.lights.reds.stamps):
+            stamps[:] = self.clock.now
+        self.lights.strobes.stopped = self.wheels.changed = self.clock.now
+
     def adopt(self, before: "Guard") -> None:
         """Take over the history of the guard before a reload, so that a reload is worth no flash and no jump."""
         adopt(self, before)
