@@ -6,6 +6,7 @@ from typing import Any
 from hypothesis import strategies as st
 from tests.rigs import PROFILES
 
+from lanternist.core.effects import WAVES
 from lanternist.core.rig import Rig
 from lanternist.core.show import Show
 
@@ -59,7 +60,7 @@ def _places() -> st.SearchStrategy[dict[str, Any]]:
 
 def _motions(low: st.SearchStrategy[Any], high: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
     return st.fixed_dictionaries(
-        {"wave": st.sampled_from(["sine", "square", "ramp", "triangle", "random"]), "low": low, "high": high},
+        {"wave": st.sampled_from(sorted(WAVES)), "low": low, "high": high},
         optional={
             "every": CYCLES,
             "offset": st.floats(0, 1),

@@ -1,5 +1,7 @@
 """Effects: the shape of each wave, how spreads deal it out, and what "random" promises."""
 
+from typing import get_args
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,6 +9,7 @@ from hypothesis import strategies as st
 from tests.rigs import PROFILES, act, compiled, desk, level, profile, row_of_dimmers
 
 from lanternist.core.effects import WAVES, Waves
+from lanternist.core.show import Wave
 
 QUARTERS = (0.0, 0.25, 0.5, 0.75)
 
@@ -22,6 +25,10 @@ def waves(wave: str, *, low: float = 0.0, high: float = 1.0, every: float = 1.0,
 
 def at(one: Waves, beat: float, seconds: float = 0.0) -> float:
     return float(one.values(np.array([beat]), seconds)[0])
+
+
+def test_a_show_may_name_every_wave_that_there_is() -> None:
+    assert set(get_args(Wave)) == set(WAVES)
 
 
 def effect(body: str, on: str = "all") -> str:
