@@ -26,6 +26,7 @@ def drawn(**changes: Any) -> str:
         "load_in": {"on": False, "lit": []},
         "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""},
         "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
+        "process": {"priority": "real-time", "memory": "locked"},
     }  # fmt: skip
     console = Console(width=80, force_terminal=False)
     with console.capture() as shown:

@@ -20,7 +20,7 @@ from tests.running import PATIENCE, Running, running, until
 
 from lanternist.core.events import Action, LoadInRequest
 from lanternist.inputs.contract import InputError
-from lanternist.inputs.control import MOST_CLIENTS, MOST_UNREAD, ControlInput, default_socket
+from lanternist.inputs.control import MOST_CLIENTS, MOST_UNREAD, ControlInput, default_socket, socket_to_ask
 from lanternist.wire.control import LONGEST_LINE
 
 NAMES = ["slow ember", "sparkle"]
@@ -341,6 +341,30 @@ def test_the_default_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     assert default_socket() == service / "lanternist.sock"
     monkeypatch.setenv("LANTERNIST_SOCKET", "/somewhere/else")
     assert default_socket() == Path("/somewhere/else")
+
+
+def test_who_asks_finds_the_own_daemon_first_and_then_the_service(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("LANTERNIST_SOCKET", "RUNTIME_DIRECTORY"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    own, service = tmp_path / "lanternist.sock", tmp_path / "service.sock"
+    monkeypatch.setattr("lanternist.inputs.control.SERVICE_SOCKET", service)
+    assert socket_to_ask() == own
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as left_behind:
+        left_behind.bind(str(own))
+    assert socket_to_ask() == own
+    with running(control_at(service)) as run:
+        until(lambda: run.where() == str(service))
+        assert socket_to_ask() == service
+        own.unlink()
+        assert socket_to_ask() == service
+        with running(control_at(own)) as mine:
+            until(lambda: mine.where() == str(own))
+            assert socket_to_ask() == own
+        monkeypatch.setenv("LANTERNIST_SOCKET", "/somewhere/else")
+        assert socket_to_ask() == Path("/somewhere/else")
 
 
 def test_a_folder_of_somebody_else_is_not_trusted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,11 +1,13 @@
 """Asking the running daemon over the control socket: to each request one reply."""
 
+import getpass
 import socket
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
+from lanternist.inputs.control import SERVICE_SOCKET
 from lanternist.wire.control import RequestError, decode, encode
 
 # A reply is a snapshot of the whole rig at most; more than this is not from the daemon.
@@ -61,7 +63,7 @@ class Connection:
         except ConnectionRefusedError as error:
             raise ClientError(f"lanternist is not running (nobody answers at {path})") from error
         except PermissionError as error:
-            raise ClientError(f"not allowed to use {path}: only the user and the group it belongs to may") from error
+            raise ClientError(_not_allowed(path)) from error
         except (TimeoutError, BlockingIOError) as error:
             raise ClientError(f"lanternist does not answer within {self._timeout:g} s (at {path})") from error
         except (OSError, RequestError) as error:
@@ -75,6 +77,13 @@ def ask(path: Path, request: Mapping[str, object], timeout: float = 2.0) -> dict
     """
     with Connection(path, timeout) as connection:
         return connection.ask(request)
+
+
+def _not_allowed(path: Path) -> str:
+    text = f"not allowed to use {path}: only the user and the group it belongs to may"
+    if path != SERVICE_SOCKET:
+        return text
+    return f"{text}; sudo usermod -aG lanternist {getpass.getuser()}, log out and in again"
 
 
 def _line(connection: socket.socket, deadline: float) -> bytes:

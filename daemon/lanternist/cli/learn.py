@@ -110,10 +110,10 @@ def _write(args: argparse.Namespace, control: "Control", words: str, device: str
 @contextmanager
 def listening(gig: "Gig") -> Iterator[Callable[[], Heard]]:
     """What waits for the next touch: at the daemon, or at the rig's own inputs."""
-    from lanternist.inputs.control import default_socket, is_served
+    from lanternist.inputs.control import is_served, socket_to_ask
 
-    if is_served(default_socket()):
-        with Connection(default_socket()) as connection:
+    if is_served(socket_to_ask()):
+        with Connection(socket_to_ask()) as connection:
             yield lambda: _from_daemon(connection)
         return
     from lanternist.runtime.daemon import make_listeners

@@ -198,10 +198,10 @@ OnKey = Callable[[str], Request | None]
 
 def held(first: Request, on_key: OnKey, timer: "_Timer | None" = None, hint: str = KEYS) -> int:
     """Hold load-in until it ends, with keys that change what it shows. Gives the exit status."""
-    from lanternist.inputs.control import default_socket
+    from lanternist.inputs.control import socket_to_ask
 
     try:
-        with Connection(default_socket()) as connection, pressed() as keys:
+        with Connection(socket_to_ask()) as connection, pressed() as keys:
             session = Session(connection)
             session.ask(first)
             print(hint if keys.there else "Ctrl-C ends it", flush=True)

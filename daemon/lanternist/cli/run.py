@@ -9,7 +9,8 @@ from lanternist.cli.arguments import add_gig
 
 EXIT = """\
 Ctrl-C or SIGTERM ends it; the outputs are left in the state that the rig's `on_stop` asks for.
-The control socket is at $LANTERNIST_SOCKET if that is set, else where `lanternist send` looks for it.
+The control socket is at $LANTERNIST_SOCKET if that is set, else where `lanternist send` looks for it. Without that it
+does not begin beside the service, since not two may send light.
 
 exit status: 0 stopped in good order, 1 the gig has mistakes (lanternist check tells all of them),
 2 wrong command line, no such gig, or cannot record, 3 already running, 4 stopped, but a part would not end

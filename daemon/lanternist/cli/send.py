@@ -28,7 +28,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(args: argparse.Namespace) -> int:
     """Send it and say what came back."""
     from lanternist.cli.client import ClientError, ask
-    from lanternist.inputs.control import default_socket
+    from lanternist.inputs.control import socket_to_ask
 
     try:
         asked = request(args.action, args.words)
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         print(error, file=sys.stderr)
         return 2
     try:
-        reply = ask(default_socket(), asked)
+        reply = ask(socket_to_ask(), asked)
     except ClientError as error:
         print(error, file=sys.stderr)
         return 3

@@ -131,9 +131,9 @@ class Course:
 
 
 def _teach(course: Course, points: Sequence[str]) -> int:
-    from lanternist.inputs.control import default_socket
+    from lanternist.inputs.control import socket_to_ask
 
-    with Connection(default_socket()) as connection, pressed() as keys:
+    with Connection(socket_to_ask()) as connection, pressed() as keys:
         session = Session(connection)
         print(KEYS, flush=True)
         for number, point in enumerate(points, 1):

@@ -127,6 +127,8 @@ def _ways(status: Snapshot) -> RenderableType:
         f"{frames['begun']} made, {frames['skipped']} skipped; begun {frames.get('late_p50_ms', 0):.2f} ms after their "
         f"time, 1 in 100 over {frames.get('late_p99_ms', 0):.2f} ms; each took {frames.get('took_p50_ms', 0):.2f} ms",
     )
+    process = status["process"]
+    table.add_row("process", process["priority"], f"memory {process['memory']}")
     return table
 
 

@@ -45,9 +45,9 @@ def _once() -> int:
 def snapshot() -> dict[str, Any]:
     """One snapshot of the running daemon. Raises ClientError."""
     from lanternist.cli.client import ClientError, ask
-    from lanternist.inputs.control import default_socket
+    from lanternist.inputs.control import socket_to_ask
 
-    status = ask(default_socket(), {"get": "status"}).get("status")
+    status = ask(socket_to_ask(), {"get": "status"}).get("status")
     if not isinstance(status, dict) or not status:
         raise ClientError("lanternist is there, but its loop does not answer")
     return status

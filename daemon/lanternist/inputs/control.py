@@ -27,6 +27,7 @@ from lanternist.wire.control import LONGEST_LINE, RequestError, encode, read_req
 
 _LOGGER = logging.getLogger(__name__)
 _NAME = "lanternist.sock"
+SERVICE_SOCKET = Path("/run/lanternist") / _NAME
 MOST_CLIENTS = 16
 # More unread replies than this and the client is dropped.
 MOST_UNREAD = 1 << 20
@@ -35,7 +36,7 @@ _PROBE_S = 1.0
 
 
 def default_socket() -> Path:
-    """Where the daemon puts the socket and the command line looks for it.
+    """Where the daemon puts the socket.
 
     $LANTERNIST_SOCKET; else in $RUNTIME_DIRECTORY, as systemd sets it; else in the user's runtime folder; else in a
     folder of the user's in the temporary folder.
@@ -48,6 +49,17 @@ def default_socket() -> Path:
     if Path(folder).is_dir():
         return Path(folder) / _NAME
     return _own_folder() / _NAME
+
+
+def socket_to_ask() -> Path:
+    """Where the command line asks: at $LANTERNIST_SOCKET; else at the user's own daemon if one plays; else the service.
+
+    Where there is none of them, it is where the user's own would be.
+    """
+    own = default_socket()
+    if "LANTERNIST_SOCKET" in os.environ or is_served(own) or not os.path.lexists(SERVICE_SOCKET):
+        return own
+    return SERVICE_SOCKET
 
 
 def _own_folder() -> Path:

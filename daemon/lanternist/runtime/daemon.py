@@ -1,12 +1,10 @@
 """The daemon: a checked gig becomes a running night, and ends in good order."""
 
-import ctypes
-import gc
 import hashlib
 import logging
+import os
 import signal
 import socket
-import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -17,13 +15,15 @@ from lanternist.core.operator import Operator
 from lanternist.files.gig import Gig
 from lanternist.inputs import registry as inputs
 from lanternist.inputs.contract import InputError
-from lanternist.inputs.control import ControlInput, is_served
+from lanternist.inputs.control import SERVICE_SOCKET, ControlInput, is_served
 from lanternist.outputs import registry as outputs
 from lanternist.outputs.contract import OutputError
 from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.loop import Loop
+from lanternist.runtime.notify import Notifier
+from lanternist.runtime.process import loop_goes_first, settle
 from lanternist.runtime.recorder import Recorder
 from lanternist.runtime.sender import Sender
 from lanternist.runtime.status import snapshot
@@ -35,7 +35,6 @@ STOPPED, ALREADY_RUNNING, UNCLEAN = 0, 3, 4
 LEAVE_S = {"hold": 0.1, "blackout": 0.1}
 LEAVE_WITH_SCENE_S = 1.5
 PATIENCE_S = 2.0
-_PR_SET_TIMERSLACK = 29
 
 
 class AlreadyRunningError(Exception):
@@ -60,6 +59,10 @@ def _the_only_one(path: Path) -> Iterator[None]:
     The name is kept by the kernel and goes with the process, so two that start at once cannot both have it, and it is
     kept until the last frame is out, when the socket is long gone.
     """
+    if "LANTERNIST_SOCKET" not in os.environ and path != SERVICE_SOCKET and is_served(SERVICE_SOCKET):
+        raise AlreadyRunningError(
+            "the service lanternist plays here already, and not two may send light: sudo systemctl stop lanternist"
+        )
     with socket.socket(socket.AF_UNIX) as name:
         try:
             name.bind("\0lanternist " + hashlib.sha256(bytes(path.absolute())).hexdigest())
@@ -73,13 +76,15 @@ def _the_only_one(path: Path) -> Iterator[None]:
 def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
     operator = make_operator(gig)
     inbox = Inbox()
+    notifier = Notifier(os.environ)
     senders = make_senders(gig)
     loop = Loop(
         operator,
         inbox,
         senders,
-        report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now),
+        report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now) | {"process": standing},
         say=log.info,
+        tell=lambda now: notifier.frame(now, loop.operator, loop.senders),
         recorder=recorder,
     )
     control = ControlInput(path, loop.ask, operator.names, operator.loadin.wrong)
@@ -88,13 +93,14 @@ def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
     # Before anything has begun, so that a stop that comes early ends it in good order too.
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, lambda *_: loop.stop())
+    standing = settle()
     parts: list[Sender | Listener] = [*senders, *listeners]
     for part in parts:
         part.start()
     _say_hello(gig, operator)
     if recorder is not None:
         recorder.start()
-    status = _play(loop, senders, listeners, gig.rig.on_stop)
+    status = _play(loop, senders, listeners, notifier, gig.rig.on_stop)
     if recorder is not None and not recorder.end(PATIENCE_S):
         log.warning("the recording was not written to its end within %g s", PATIENCE_S)
         return UNCLEAN
@@ -117,9 +123,12 @@ def make_listeners(gig: Gig, inbox: Inbox) -> list[Listener]:
     ]
 
 
-def _play(loop: Loop, senders: Sequence[Sender], listeners: Sequence[Listener], on_stop: str) -> int:
-    _settle_process()
+def _play(
+    loop: Loop, senders: Sequence[Sender], listeners: Sequence[Listener], notifier: Notifier, on_stop: str
+) -> int:
+    loop_goes_first()
     loop.run()
+    notifier.stopping()
     log.info("stopping; leaving %s", on_stop if on_stop in LEAVE_S else f"scene {on_stop!r}")
     for listener in listeners:
         listener.leave()
@@ -135,14 +144,6 @@ def _ended(parts: Sequence[Sender | Listener]) -> int:
     for part in stuck:
         log.warning("%s did not end within %g s and is left behind", part.describe()["name"], PATIENCE_S)
     return UNCLEAN if stuck else STOPPED
-
-
-def _settle_process() -> None:
-    """What keeps frames on time: no long garbage collections, quick turns at the interpreter, exact timers."""
-    gc.collect()
-    gc.freeze()
-    sys.setswitchinterval(0.0005)
-    ctypes.CDLL(None).prctl(_PR_SET_TIMERSLACK, 1, 0, 0, 0)
 
 
 def _say_hello(gig: Gig, operator: Operator) -> None:

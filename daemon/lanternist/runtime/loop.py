@@ -61,6 +61,7 @@ class Loop:
     """Owns the operator. `run` is called on one thread; only `stop` and `ask` may be called from others.
 
     before: a state to go on from, and its age in seconds, if the night before this one has no end.
+    report: the state at a time, for whoever asks. say: one line to the log. tell: called once every frame was made.
     """
 
     operator: Operator
@@ -68,6 +69,7 @@ class Loop:
     senders: Sequence[Sender]
     report: Callable[[float], dict[str, object]]
     say: Callable[[str], None]
+    tell: Callable[[float], None] = lambda _: None
     recorder: Recorder | None = None
     listeners: Sequence[Listener] = ()
     before: tuple[State, float] | None = None
@@ -154,6 +156,7 @@ class Loop:
             self.say(notice)
         if self.recorder is not None:
             self.recorder.frame(now, takes, events, slots, notices)
+        self.tell(now)
         while self._asked:
             self._answer(self._asked.pop(), now)
 

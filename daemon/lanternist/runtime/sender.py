@@ -25,7 +25,7 @@ LEARNS = 1 / 40
 class Sender:
     """One output. The loop calls `offer` for every frame; nothing the output does can make the loop wait.
 
-    delay: seconds from the offer of a frame until it is sent, lately.
+    delay: seconds from the offer of a frame until it is sent, lately. sent: frames that the output took.
     """
 
     def __init__(self, name: str, output: Output, universes: Sequence[int], retry_s: Sequence[float] = RETRY_S) -> None:
@@ -35,7 +35,7 @@ class Sender:
         self.delay = 0.0
         self._mailbox: deque[tuple[float, Slots]] = deque(maxlen=1)
         self._ready = threading.Event()
-        self._sent = 0
+        self.sent = 0
         self._sent_at: deque[float] = deque(maxlen=RATE_OVER + 1)
         self._busy_since = math.inf
         self._warned = ""
@@ -119,8 +119,8 @@ class Sender:
 
     def _listen_for_warnings(self) -> None:
         """Pass on what an output that works has to complain of, each thing once, and when it is over."""
-        self._sent += 1
-        if self._sent % FRAMES_BETWEEN_LOOKS:
+        self.sent += 1
+        if self.sent % FRAMES_BETWEEN_LOOKS:
             return
         warning = str(self._output.describe().get("warning", ""))
         if warning != self._warned:
