@@ -61,7 +61,7 @@ class Loop:
     """Owns the operator. `run` is called on one thread; only `stop` and `ask` may be called from others.
 
     before: a state to go on from, and its age in seconds, if the night before this one has no end.
-    report: the state at a time, for whoever asks. say: one line to the log. tell: called once every frame was made.
+    report: the state at a time, for whoever asks. say: one line to the log. tell: called when a frame is handed over.
     """
 
     operator: Operator
@@ -147,6 +147,7 @@ class Loop:
         if slots != self._newest:
             self.pacer.moved, self._newest = now, slots
         self._hand_over(slots)
+        self.tell(now)
         self._show(now)
         took = time.monotonic() - now
         self._takes += (min(took, PERIOD_S) - self._takes) * LEARNS
@@ -156,7 +157,6 @@ class Loop:
             self.say(notice)
         if self.recorder is not None:
             self.recorder.frame(now, takes, events, slots, notices)
-        self.tell(now)
         while self._asked:
             self._answer(self._asked.pop(), now)
 
