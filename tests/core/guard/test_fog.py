@@ -79,6 +79,8 @@ def test_fog_is_off_in_a_blackout_and_when_the_clock_is_lost(how: dict[str, bool
     assert guard.apply(levels, 0.0)[fog] == 1.0
     assert guard.apply(levels, FRAME_S, **how)[fog] == 0.0
     assert [str(one) for one in guard.held()] == ["fog or haze: it"]
+    levels[fog] = 0.4 / 255
+    assert guard.apply(levels, 2 * FRAME_S, **how)[fog] == 0.0
 
 
 def test_haze_may_run_all_night_by_default() -> None:

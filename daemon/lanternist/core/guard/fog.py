@@ -53,10 +53,12 @@ class Machines:
         self.on = wants & may & (not off)
         self.into[self.on & begins] = 0.0
         self.held = wants & ~self.on
-        if not self.held.any():
+        none = self.rows[~self.on]
+        if not levels[none].any():
             return levels
         levels = levels.copy()
-        levels[self.rows[self.held]] = 0.0
+        # Also of what was too little to count: a slot may make more of it than nothing.
+        levels[none] = 0.0
         return levels
 
     def _pass(self, clock: GuardClock) -> None:
