@@ -13,7 +13,9 @@ T = TypeVar("T")
 class Model(BaseModel):
     """Base of all models read from files: an unknown key, a wrong type or a value out of range is an error."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
+    model_config = ConfigDict(
+        strict=True, extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True, defer_build=True
+    )
 
 
 def one_or_more(value: T | list[T]) -> list[T]:
