@@ -7,6 +7,7 @@ from lanternist.cli import (
     address,
     check,
     demo,
+    doctor,
     fit,
     learn,
     loadin,
@@ -34,6 +35,7 @@ The light operator for a DJ who plays alone.
                      lanternist rehearse GIG  the night as a picture, much faster than it will be
                      lanternist profile ...   fixture types: those there are, and how to write one
                      lanternist nodes         which Art-Net devices answer here?
+                     lanternist doctor GIG    what on this machine could spoil it?
   load-in            lanternist walk          one fixture after the other (also: light, only, slot, service, teach)
   the night          lanternist run GIG       play it, until Ctrl-C
   meanwhile          lanternist watch         see what it does
@@ -52,6 +54,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     for module in (
         run,
         check,
+        doctor,
         fit,
         learn,
         address,
