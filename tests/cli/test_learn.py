@@ -45,7 +45,8 @@ def _touch_and_check(gig: Path, control: Path, door: tuple[str, int]) -> None:
             end = time.monotonic() + PATIENCE
             while learning.poll() is None:
                 assert time.monotonic() < end
-                pads.sendall(bytes((0x93, 77, 100, 0x83, 77, 0)))
+                with suppress(ConnectionError):  # it has heard enough, and is about to end
+                    pads.sendall(bytes((0x93, 77, 100, 0x83, 77, 0)))
                 with suppress(subprocess.TimeoutExpired):
                     learning.wait(0.1)
         said, problems = learning.communicate()
