@@ -86,6 +86,16 @@ def copy_gig(
     return gig
 
 
+def install(folder: Path, name: str, module: str, kind: str = "outputs") -> Path:
+    """A package that adds an output or input, as an installer leaves it: a module, and a note of its entry point."""
+    about = folder / f"{name}-1.0.dist-info"
+    about.mkdir(parents=True)
+    (folder / f"{name}.py").write_text(module)
+    (about / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {name}\nVersion: 1.0\n")
+    (about / "entry_points.txt").write_text(f"[lanternist.{kind}]\n{name} = {name}\n")
+    return folder
+
+
 @contextlib.contextmanager
 def playing(
     gig: Path,

@@ -13,7 +13,7 @@ from typing import Any
 
 import mido
 from tests.decoded import artnet_slots, wait_for
-from tests.nights import PATIENCE, Night, connected, copy_gig, osc, playing
+from tests.nights import PATIENCE, Night, connected, copy_gig, install, osc, playing
 from tests.nodes import Node, free_port, node
 from tests.players import let_go, press
 
@@ -112,16 +112,6 @@ class OUTPUT:
     def describe(self):
         return {}
 """
-
-
-def install(folder: Path, name: str, module: str) -> Path:
-    """A package that adds an output, as an installer would leave it: a module, and a note of its entry point."""
-    about = folder / f"{name}-1.0.dist-info"
-    about.mkdir(parents=True)
-    (folder / f"{name}.py").write_text(module)
-    (about / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {name}\nVersion: 1.0\n")
-    (about / "entry_points.txt").write_text(f"[lanternist.outputs]\n{name} = {name}\n")
-    return folder
 
 
 def test_a_blocked_output_never_delays_another(tmp_path: Path) -> None:
