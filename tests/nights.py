@@ -130,7 +130,7 @@ def lanternist_says(control: Path, *words: str) -> tuple[int, str]:
 
 
 def _environment(control: Path) -> dict[str, str]:
-    return os.environ | {"LANTERNIST_SOCKET": str(control)}
+    return os.environ | {"LANTERNIST_SOCKET": str(control), "XDG_STATE_HOME": str(control.parent / "state")}
 
 
 @contextlib.contextmanager

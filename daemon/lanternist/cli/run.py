@@ -33,6 +33,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         metavar="FILE",
         help="keep the night in FILE.jsonl and FILE.pcapng, up to 2 GB, for lanternist replay",
     )
+    parser.add_argument(
+        "--fresh", action="store_true", help="begin anew, though the last night was cut short and would go on"
+    )
     parser.set_defaults(run=run)
 
 
@@ -55,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     log = start_log()
     try:
         keep = None if args.record is None else partial(Recorder, args.record, gig, args.rig)
-        return daemon.run(gig, default_socket(), keep)
+        return daemon.run(gig, default_socket(), keep, fresh=args.fresh)
     except daemon.AlreadyRunningError as error:
         print(error, file=sys.stderr)
         return 3

@@ -163,6 +163,8 @@ def _troubles(status: Snapshot) -> RenderableType:
             text.append(f"{name}: {way['error'] or way['warning']}\n", style="bold")
     if (kept := status.get("recording")) and kept["error"]:
         text.append(f"recording: {kept['error']}; the night goes on without it\n", style="bold")
+    if (standing := status.get("state")) and standing["error"]:
+        text.append(f"{standing['error']}\n", style="bold")
     limits = status["limits"]
     if limits["acknowledged"]:
         text.append(f"{limits['flashes_per_second']} flashes a second are allowed here; {limits['acknowledged']}\n")

@@ -126,7 +126,11 @@ class Mains(Model):
 
 
 class Rig(Model):
-    """One place. on_stop: "blackout", "hold" or a scene to leave behind. safe_scene: shown when rendering fails."""
+    """One place.
+
+    on_stop: "blackout", "hold" or a scene to leave behind. safe_scene: shown when rendering fails. resume_within_s: how
+    old the state of a night that was cut short may be for the next one to go on from it; 0 for never.
+    """
 
     title: str = Field(default="", max_length=120)
     outputs: Annotated[list[OutputEntry], Field(min_length=1)]
@@ -138,3 +142,4 @@ class Rig(Model):
     mains: Mains | None = None
     on_stop: Name = "blackout"
     safe_scene: Name | None = None
+    resume_within_s: Annotated[float, Field(ge=0, le=86_400)] = 600.0

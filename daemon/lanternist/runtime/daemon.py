@@ -20,6 +20,7 @@ from lanternist.outputs import registry as outputs
 from lanternist.outputs.contract import OutputError
 from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.keeper import Keeper
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.loop import Loop
 from lanternist.runtime.notify import Notifier
@@ -41,15 +42,16 @@ class AlreadyRunningError(Exception):
     """Another daemon answers at the control socket."""
 
 
-def run(gig: Gig, path: Path, make_recorder: Callable[[], Recorder] | None = None) -> int:
+def run(gig: Gig, path: Path, make_recorder: Callable[[], Recorder] | None = None, *, fresh: bool = False) -> int:
     """Play `gig` until SIGINT, SIGTERM or SIGHUP; control socket at `path`. Gives the exit status.
 
     make_recorder: gives what keeps the night, if it is to be kept; called when it is sure that there will be one.
+    fresh: begin anew, though the last night was cut short.
 
     Raises AlreadyRunningError, and OutputError or InputError for a plug-in that is broken.
     """
     with _the_only_one(path):
-        return _run(gig, path, make_recorder() if make_recorder else None)
+        return _run(gig, path, make_recorder() if make_recorder else None, fresh=fresh)
 
 
 @contextmanager
@@ -73,19 +75,28 @@ def _the_only_one(path: Path) -> Iterator[None]:
         yield
 
 
-def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
+def _run(gig: Gig, path: Path, recorder: Recorder | None, *, fresh: bool) -> int:
     operator = make_operator(gig)
+    keeper = Keeper(gig, os.environ)
     inbox = Inbox()
     notifier = Notifier(os.environ)
     senders = make_senders(gig)
+
+    def tell(now: float) -> None:
+        notifier.frame(now, loop.operator, loop.senders)
+        keeper.frame(now, loop.operator)
+
     loop = Loop(
         operator,
         inbox,
         senders,
-        report=lambda now: snapshot(operator, loop, inbox, senders, listeners, now) | {"process": standing},
+        report=lambda now: (
+            snapshot(operator, loop, inbox, senders, listeners, now) | {"process": standing, "state": keeper.describe()}
+        ),
         say=log.info,
-        tell=lambda now: notifier.frame(now, loop.operator, loop.senders),
+        tell=tell,
         recorder=recorder,
+        before=None if fresh else keeper.found(),
     )
     control = ControlInput(path, loop.ask, operator.names, operator.loadin.wrong)
     listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
@@ -100,7 +111,10 @@ def _run(gig: Gig, path: Path, recorder: Recorder | None) -> int:
     _say_hello(gig, operator)
     if recorder is not None:
         recorder.start()
+    keeper.start()
     status = _play(loop, senders, listeners, notifier, gig.rig.on_stop)
+    if not keeper.end(PATIENCE_S):
+        log.warning("what stood is left in %s; start the next night with --fresh", keeper.file)
     if recorder is not None and not recorder.end(PATIENCE_S):
         log.warning("the recording was not written to its end within %g s", PATIENCE_S)
         return UNCLEAN

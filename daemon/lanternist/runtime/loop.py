@@ -97,15 +97,24 @@ class Loop:
     def run(self) -> None:
         """Make frames until `stop`."""
         self.pacer = Pacer(time.monotonic())
-        if self.before is None:
-            self.operator.begin(self.pacer.start)
-        else:
-            for line in resume(self.operator, *self.before, self.pacer.start):
-                self.say(line)
+        self._begin(self.pacer.start)
         if self.recorder is not None:
             self.recorder.begin(self.pacer.start, *(self.before or ()))
         while not self._stopping:
             self._try_frame()
+
+    def _begin(self, now: float) -> None:
+        """Begin, or go on from the state before; never to fail with it again and again at every start."""
+        if self.before is None:
+            self.operator.begin(now)
+            return
+        try:
+            for line in resume(self.operator, *self.before, now):
+                self.say(line)
+        except Exception as fault:
+            self.say(f"the night begins anew, as its state cannot be taken up: {type(fault).__name__}: {fault}")
+            self.before = None
+            self.operator.begin(now)
 
     def leave(self, seconds: float) -> None:
         """Go to the state that the rig asks for at the end, and show it for a while."""
