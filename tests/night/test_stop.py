@@ -101,9 +101,10 @@ def test_a_second_one_does_not_start_but_after_a_kill_it_does(tmp_path: Path, no
         assert night.status()["frames"]["begun"] > frames
         night.stop(signal.SIGKILL)
         assert night.socket.exists()
-    with playing(gig) as night:
+    with playing(gig, after=["--fresh"]) as night:
         assert night.status()["inputs"][0]["error"] == ""
         assert night.stop() == 0
+        assert "cut short" not in night.said()
 
 
 def test_of_two_that_start_at_once_one_plays(tmp_path: Path) -> None:
