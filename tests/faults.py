@@ -147,7 +147,7 @@ class Stage:
         """The status that meets a condition, which must come."""
         end = time.monotonic() + PATIENCE
         while not met(status := self.night.status()):
-            assert time.monotonic() < end, (status["outputs"], status["inputs"], self.night.said()[-2000:])
+            assert time.monotonic() < end, (status | {"fixtures": []}, self.night.said()[-2000:])
             time.sleep(0.01)
         return status
 
