@@ -1,4 +1,4 @@
-"""The table of faults in DEVELOPERS.md: every row names a test that is there, and no test of a fault is without a row."""
+"""The table of faults in DEVELOPERS.md: every row names a test that is there, no test of a fault is without a row."""
 
 import ast
 import re
