@@ -5,6 +5,7 @@ import resource
 import shutil
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -84,6 +85,19 @@ class Box:
     def udp_ports(self) -> set[int]:
         """The UDP ports that somebody listens on."""
         return set(_ports(self.text("/proc/net/udp")))
+
+    def process(self, pid: int) -> dict[str, float]:
+        """What the kernel says of a process (proc(5)), named by unit; less of it if it belongs to another user."""
+        found: dict[str, float] = {}
+        stat = self.text(f"/proc/{pid}/stat").rpartition(")")[2].split()
+        if len(stat) > 21:
+            ticks = os.sysconf("SC_CLK_TCK")
+            found["cpu_seconds_total"] = (int(stat[11]) + int(stat[12])) / ticks
+            found["threads"] = float(stat[17])
+            found["resident_memory_bytes"] = float(int(stat[21]) * os.sysconf("SC_PAGE_SIZE"))
+        with suppress(OSError):
+            found["open_fds"] = float(sum(1 for _ in self.path(f"/proc/{pid}/fd").iterdir()))
+        return found
 
 
 def _ports(table: str) -> Iterator[int]:

@@ -66,6 +66,7 @@ class Sender:
             **self._part.describe(),
             "universes": ", ".join(map(str, self.universes)),
             "rate_hz": self._rate(),
+            "frames": self.sent,
             "overwritten": self.overwritten,
             **self._output.describe(),
         }

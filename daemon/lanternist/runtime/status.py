@@ -1,5 +1,6 @@
 """What `watch` and `--json` show: one snapshot of the night as plain values."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import asdict
 
@@ -21,6 +22,7 @@ def snapshot(
 ) -> Plain:
     """The state at `now`. Levels are per cent of full, times milliseconds, beats as the beat clock counts them."""
     return {
+        "pid": os.getpid(),
         "rig": operator.rig.rig.title,
         "show": operator.show.show.title,
         "master": round(operator.desk.master * 100, 1),
@@ -45,6 +47,7 @@ def snapshot(
             "skipped": loop.pacer.skipped,
             "faults": operator.faults + loop.faults,
             **loop.lateness.summary(),
+            "lateness": loop.lateness.histogram(),
         },
         "events": {"refused": operator.refused, "dropped": inbox.dropped},
     }
