@@ -23,10 +23,11 @@ SEES: dict[str, set[str]] = {
     "files": {"core"},
     "songs": {"core"},
     "report": {"core"},
+    "install": set(),
     "runtime": {"core", "wire", "outputs", "inputs", "files"},
-    "cli": {"core", "wire", "outputs", "inputs", "files", "songs", "report", "runtime", "demo"},
+    "cli": {"core", "wire", "outputs", "inputs", "files", "songs", "report", "runtime", "install", "demo"},
     "demo": set(),
-    "testing": {"core", "wire", "outputs", "inputs", "files", "songs", "report", "runtime", "cli", "demo"},
+    "testing": {"core", "wire", "outputs", "inputs", "files", "songs", "report", "runtime", "install", "cli", "demo"},
     "__main__": {"cli"},
     "__init__": set(),
 }

@@ -9,6 +9,7 @@ from lanternist.cli import (
     demo,
     doctor,
     fit,
+    install,
     learn,
     loadin,
     nodes,
@@ -41,6 +42,7 @@ The light operator for a DJ who plays alone.
   meanwhile          lanternist watch         see what it does
                      lanternist send ...      ask it for something
   afterwards         lanternist replay FILE   play a recorded night again
+  the box            lanternist install GIG  have it play from the moment the machine is up
   to try it out      lanternist demo          the bundled gig, with nothing connected
 """
 
@@ -68,6 +70,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         send,
         watch,
         replay,
+        install,
         demo,
     ):
         module.add_parser(commands)

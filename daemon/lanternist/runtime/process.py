@@ -1,6 +1,7 @@
 """What the daemon asks of the kernel so that frames are on time: exact timers, real-time priority, locked memory."""
 
 import ctypes
+import faulthandler
 import gc
 import os
 import resource
@@ -19,6 +20,7 @@ def settle() -> dict[str, str]:
 
     To be called on the loop's thread before the others begin, as they take after it.
     """
+    faulthandler.enable()  # the watchdog's SIGABRT tells where each thread stood
     gc.collect()
     gc.freeze()
     sys.setswitchinterval(0.0005)
