@@ -35,7 +35,7 @@ def make_root(folder: Path, suite: str) -> Path:
     made = folder / f"{suite}.tar"
     if not made.exists():
         part = folder / "part.tar"
-        later = f'chroot "$1" apt-get install -y --download-only {LATER}'
+        later = f'chroot "$1" apt-get -o APT::Install-Recommends=true install -y --download-only {LATER}'
         words = ["mmdebstrap", "--variant=minbase", f"--include={PACKAGES}", "--skip=cleanup/apt"]
         words += [f"--customize-hook={later}", suite, str(part)]
         subprocess.run(words, check=True, capture_output=True)
