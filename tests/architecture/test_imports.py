@@ -4,6 +4,7 @@ Each rule is shown to catch a violation planted in a skeleton of the package.
 """
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -42,6 +43,14 @@ OUTSIDE = {
     "wire": PURE | {"binascii", "json", "mido", "pythonosc", "struct"},
 }
 IMPURE_CALLS = {"open", "print", "input", "eval", "exec", "__import__", "breakpoint"}
+
+# Who may know the time of day, which jumps: what is written down for people or for after a restart. All else counts
+# monotonic seconds.
+TIME_OF_DAY = re.compile(
+    r"\btime\.time(_ns)?\b|\bfrom time import .*\btime(_ns)?\b|\b(datetime|date)\.(now|utcnow|today)\b"
+    r"|\b(localtime|gmtime|ctime|strftime)\b|CLOCK_REALTIME|SO_TIMESTAMP"
+)
+KNOWS_TIME_OF_DAY = {"runtime/recorder.py", "runtime/state.py", "cli/sheet.py"}
 
 MODULE_LINES = 500
 FUNCTION_LINES = 60
@@ -131,6 +140,16 @@ def test_core_and_wire_reach_for_nothing_outside() -> None:
     assert impure_uses(PACKAGE) == []
 
 
+def timed_by_the_day(package: Path) -> set[str]:
+    """The modules that ask for the time of day."""
+    found = [path for path in modules(package) if TIME_OF_DAY.search(path.read_text())]
+    return {path.relative_to(package).as_posix() for path in found}
+
+
+def test_nothing_that_plays_goes_by_the_time_of_day() -> None:
+    assert timed_by_the_day(PACKAGE) == KNOWS_TIME_OF_DAY
+
+
 def test_every_module_says_its_place_and_none_grows_too_long() -> None:
     assert size_problems(PACKAGE) == []
 
@@ -213,6 +232,19 @@ def test_an_import_the_wrong_way_is_caught(tmp_path: Path, module: str, text: st
 )
 def test_an_import_the_right_way_is_let_pass(tmp_path: Path, module: str, text: str) -> None:
     assert import_problems(planted(tmp_path, module, text)) == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "import time\nx = time.time()",
+        "from time import monotonic, time",
+        "from datetime import datetime\nx = datetime.now()",
+        "import time\nx = time.clock_gettime(time.CLOCK_REALTIME)",
+    ],
+)
+def test_asking_for_the_time_of_day_is_caught(tmp_path: Path, text: str) -> None:
+    assert timed_by_the_day(planted(tmp_path, "runtime/a.py", text)) == {"runtime/a.py"}
 
 
 @pytest.mark.parametrize(

@@ -140,7 +140,7 @@ def test_the_thread_of_an_output_dies(night: Stage) -> None:
 
 
 def test_the_clock_of_the_machine_is_set_back_a_day(night: Stage) -> None:
-    """For the daemon alone: all that asks the time of day in its process. `test_imports` says which modules may."""
+    """For the daemon alone: all that asks the time of day in its process. `test_imports.py` says which modules may ask."""
 
     @contextmanager
     def yesterday() -> Iterator[None]:
