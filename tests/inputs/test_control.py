@@ -126,6 +126,21 @@ def test_lines_in_pieces_and_many_at_once(control: Running, path: Path) -> None:
         assert [client.reply() for _ in range(500)] == [{"ok": True}] * 500
 
 
+def test_a_status_that_is_asked_for_many_times_at_once_is_taken_once_and_again_after_an_action(path: Path) -> None:
+    taken: list[int] = []
+
+    def status() -> dict[str, object]:
+        taken.append(len(taken))
+        return {"taken": len(taken)}
+
+    with running(ControlInput(path, status, lambda: NAMES)) as run:
+        until(lambda: run.where() == str(path))
+        with Client(path) as client:
+            client.send(b'{"get":"status"}\n' * 50 + b'{"do":"tap"}\n' + b'{"get":"status"}\n' * 50)
+            told = [client.reply() for _ in range(101)]
+    assert [one["status"]["taken"] for one in told if "status" in one] == [1] * 50 + [2] * 50
+
+
 def test_the_last_line_before_a_half_close_is_answered(control: Running, path: Path) -> None:
     with Client(path) as client:
         client.send(b'{"get": "status"}\n{"do": "tap"')

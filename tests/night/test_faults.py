@@ -140,7 +140,7 @@ def test_the_thread_of_an_output_dies(night: Stage) -> None:
 
 
 def test_the_clock_of_the_machine_is_set_back_a_day(night: Stage) -> None:
-    """For the daemon alone: all that asks the time of day in its process. `test_imports.py` says which modules may ask."""
+    """For the daemon alone: all that asks the time of day there; `test_imports.py` says which modules may."""
 
     @contextmanager
     def yesterday() -> Iterator[None]:
@@ -251,13 +251,19 @@ import socket, sys
 while True:
     with socket.socket(socket.AF_UNIX) as control:
         control.connect(sys.argv[1])
-        control.sendall(b'{"get":"status"}\n{"do":"fly"}\n[\n' * 20)
+        control.sendall(b'{"get":"status"}\n{"do":"fly"}\n[\n' * 200)
         control.recv(1 << 20)
 """
 
 
 def test_a_flood_at_the_control_socket(night: Stage) -> None:
-    night.plays_on(lambda: running(KNOCKS, str(night.night.socket)))
+    @contextmanager
+    def flood() -> Iterator[None]:
+        with running(KNOCKS, str(night.night.socket)):
+            yield
+            assert night.night.send("tap") == {"ok": True}
+
+    night.plays_on(flood)
 
 
 def test_the_disk_is_full(night: Stage) -> None:

@@ -112,6 +112,7 @@ class ControlInput:
         self._tally = Tally(_LOGGER, "control")
         self._where = "nothing yet"
         self._clients: set[_Client] = set()
+        self._told = b""
 
     def run(self, emit: Emit) -> None:
         """Serve until `stop`. Raises InputError when the socket cannot be had, or another daemon has it."""
@@ -172,6 +173,7 @@ class ControlInput:
             data = b""
         client.leaving = not data
         client.received += data
+        self._told = b""
         now = monotonic()
         for line in client.lines():
             self._answer(client, line, now)
@@ -190,6 +192,7 @@ class ControlInput:
         if asked == "status":
             client.unread += self._snapshot()
         else:
+            self._told = b""
             self._tally.emit(self._emit, [asked])
             client.unread += encode({"ok": True} | ({"who": client.number} if client.loads_in else {}))
 
@@ -201,6 +204,11 @@ class ControlInput:
         return replace(asked, who=client.number)
 
     def _snapshot(self) -> bytes:
+        """The status; one for all who ask in one go, as each takes a frame, and others wait meanwhile."""
+        self._told = self._told or self._status_line()
+        return self._told
+
+    def _status_line(self) -> bytes:
         try:
             return encode({"ok": True, "status": self._status()})
         except (TypeError, ValueError) as error:
