@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from tests.faults import Stage, longest_gap, stage
+from tests.faults import NOT_REAL_TIME, Stage, longest_gap, stage
 from tests.nights import connected
 from tests.nodes import Node
 from tests.players import music
@@ -166,7 +166,7 @@ def running(program: str, *words: str, count: int = 1) -> Iterator[None]:
 
 def test_another_process_hogs_the_processor(night: Stage) -> None:
     """With real-time priority, as the service has it. Without, the scheduler of the system decides who waits."""
-    if night.night.status()["process"]["priority"] != "real-time":
+    if night.noise is NOT_REAL_TIME:
         pytest.skip("real-time priority is not permitted here")
     night.plays_on(lambda: running("while True: pass", count=2 * len(os.sched_getaffinity(0))))
 
