@@ -1,34 +1,74 @@
-"""Adoption: what one guard takes over from the guard before it, by fixture, cell, parameter and field."""
+"""Adoption: what one guard takes over from the guard before it, by where things are patched; names may change.
 
-from collections.abc import Hashable, Sequence
+Who is whose successor is found first (`kin_of`), from what never changes, so that another thread can do it; what they
+remember is taken over between two frames.
+"""
+
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lanternist.core.effects import Ints
 from lanternist.core.guard.fields import RIG
-from lanternist.core.rig_table import KINDS_OF_PARAMETER
+from lanternist.core.guard.light import LUMINANCE
+from lanternist.core.rig_table import KINDS_OF_PARAMETER, RigTable
 
 if TYPE_CHECKING:
     from lanternist.core.guard.guard import Guard
 
+Pairs = tuple[Ints, Ints]
 
-def adopt(new: "Guard", old: "Guard") -> None:
-    """Take over the history of `old`, its clock included. What it did not have begins dark, with all that flashed."""
+
+@dataclass(frozen=True, slots=True)
+class Kin:
+    """Places in a new guard, and those in the one before that they go on from. lights: of cells, and then fields."""
+
+    rows: Pairs
+    lights: Pairs
+    strobes: Pairs
+    axes: Pairs
+    beams: Pairs
+    machines: Pairs
+
+
+def kin_of(new: "Guard", old: "Guard") -> Kin:
+    """Who goes on from whom. Reads only what never changes: any thread may ask."""
+    keys = _row_keys(new.table), _row_keys(old.table)
+    guards = list(zip((new, old), keys, strict=True))
+    cells = _pairs(*([_place(one.table, int(cell)) for cell in one.lights.light.cells] for one in (new, old)))
+    fields = _pairs(*(_field_keys(one) for one in (new, old)))
+    to, of = np.append(cells[0], new.lights.cells + fields[0]), np.append(cells[1], old.lights.cells + fields[1])
+    return Kin(
+        rows=_pairs(*keys),
+        lights=(to.astype(np.intp), of.astype(np.intp)),
+        strobes=_pairs(*([of_row[row] for row in one.lights.strobes.rows] for one, of_row in guards)),
+        axes=_pairs(*(_axis_keys(one, of_row) for one, of_row in guards)),
+        beams=_pairs(*([_patch(one.table, int(at)) for at in one.beams.fixture] for one in (new, old))),
+        machines=_pairs(*([of_row[row] for row in one.machines.rows] for one, of_row in guards)),
+    )
+
+
+def adopt(new: "Guard", old: "Guard", kin: Kin | None = None) -> None:
+    """Take over the history of `old`, its clock included. What it did not have has seen all flashes of the rig."""
+    kin = kin or kin_of(new, old)
     new.clock = old.clock
-    pairs = _pairs(_row_keys(new), _row_keys(old))
-    new.before[pairs[0]] = old.before[pairs[1]]
+    new.before[kin.rows[0]] = old.before[kin.rows[1]]
     new.values.good = new.values.good.copy()
-    new.values.good[pairs[0]] = old.values.good[pairs[1]]
+    new.values.good[kin.rows[0]] = old.values.good[kin.rows[1]]
     new.wheels.changed = old.wheels.changed
-    _adopt_lights(new, old)
-    _adopt_strobes(new, old)
-    _adopt_movement(new, old)
-    _adopt_beams(new, old)
-    _adopt_machines(new, old)
+    new.go_on(old)
+    _adopt_lights(new, old, kin.lights)
+    _adopt_strobes(new, old, kin.strobes)
+    _adopt_movement(new, old, kin.axes)
+    new.beams.last[:, kin.beams[0]] = old.beams.last[:, kin.beams[1]]
+    new.beams.seen[kin.beams[0]] = old.beams.seen[kin.beams[1]]
+    new.machines.place = old.machines.place
+    _copy(new.machines, old.machines, ("into", "resting", "on", "spent"), kin.machines)
 
 
-def _pairs(new: Sequence[Hashable], old: Sequence[Hashable]) -> tuple[Ints, Ints]:
+def _pairs(new: Sequence[Hashable], old: Sequence[Hashable]) -> Pairs:
     """Places in the new and in the old sequence that have the same key."""
     at = {key: number for number, key in enumerate(old)}
     found = [(number, at[key]) for number, key in enumerate(new) if key in at]
@@ -36,83 +76,76 @@ def _pairs(new: Sequence[Hashable], old: Sequence[Hashable]) -> tuple[Ints, Ints
     return pairs[:, 0], pairs[:, 1]
 
 
-def _row_keys(guard: "Guard") -> list[Hashable]:
-    table = guard.table
+def _patch(table: RigTable, fixture: int) -> tuple[int, int]:
+    one = table.patched[fixture].fixture
+    return one.universe, one.address
+
+
+def _place(table: RigTable, cell: int) -> tuple[int, int, int]:
+    one = table.cells[cell]
+    return *_patch(table, one.fixture), one.cell
+
+
+def _row_keys(table: RigTable) -> list[Hashable]:
+    places = [_place(table, cell) for cell in range(len(table.cells))]
     return [
-        (*_cell_key(guard, cell), KINDS_OF_PARAMETER[kind]) for cell, kind in zip(table.cell, table.kind, strict=True)
+        (places[cell], KINDS_OF_PARAMETER[kind])
+        for cell, kind in zip(table.cell.tolist(), table.kind.tolist(), strict=True)
     ]
 
 
-def _cell_key(guard: "Guard", cell: int) -> tuple[str, int]:
-    one = guard.table.cells[cell]
-    return one.name, one.cell
+def _field_keys(guard: "Guard") -> list[Hashable]:
+    """What each field is, and who is in it: one that has lost or gained a fixture is another."""
+    fields, cells = guard.lights.fields, guard.lights.light.cells
+    patches = [_patch(guard.table, guard.table.cells[int(cells[at])].fixture) for at in fields.first]
+    members: list[set[tuple[int, int]]] = [set() for _ in fields.keys]
+    for of, at in zip(fields.of.tolist(), fields.at.tolist(), strict=True):
+        members[of].add(patches[at])
+    return [
+        RIG if key == RIG else (key[0], frozenset(inside)) for key, inside in zip(fields.keys, members, strict=True)
+    ]
 
 
-def _adopt_lights(new: "Guard", old: "Guard") -> None:
-    """The light of cells, and the flashes of cells and fields. A field that is new has seen all that the rig has."""
+def _axis_keys(guard: "Guard", of_row: Sequence[Hashable]) -> list[Hashable]:
+    """Heads are where they were told to be, if they are the same heads: of the same kind, at the same address."""
+    fixtures = [guard.table.patched[guard.table.fixture[row]].fixture for row in guard.movement.rows]
+    return [(of_row[row], one.profile, one.mode) for row, one in zip(guard.movement.rows, fixtures, strict=True)]
+
+
+def _adopt_lights(new: "Guard", old: "Guard", kin: Pairs) -> None:
+    """The light of cells and fields, and their flashes. What is new stands as it is, after all flashes of the rig."""
     mine, theirs = new.lights, old.lights
-    to, of = _pairs(*([_cell_key(one, int(cell)) for cell in one.lights.light.cells] for one in (new, old)))
     mine.drives[:] = np.nan
-    fields = _pairs(mine.fields.keys, theirs.fields.keys)
-    places = np.append(to, mine.cells + fields[0]), np.append(of, theirs.cells + fields[1])
-    for name in ("low", "high", "foot", "risen", "unsure", "last"):
-        _copy(mine.flashes, theirs.flashes, name, places)
-    for name in ("red", "unsure"):
-        _copy(mine.reds, theirs.reds, name, places)
-    unknown = np.setdiff1d(np.arange(len(mine.fields.keys)), fields[0])
-    whole = np.full(len(unknown), theirs.cells + theirs.fields.keys.index(RIG)) if theirs.fields.keys else unknown[:0]
-    places = np.append(places[0], mine.cells + unknown[: len(whole)]), np.append(places[1], whole)
+    seen = mine.seen(new.before)
+    light = LUMINANCE @ seen
+    mine.flashes.low, mine.flashes.high, mine.flashes.foot, mine.flashes.last = (light.copy() for _ in range(4))
+    mine.reds.last = seen
     kept = min(mine.limit, theirs.limit)
-    mine.flashes.stamps[places[0], :kept] = theirs.flashes.stamps[places[1], :kept]
-    mine.reds.stamps[places[0], :kept] = theirs.reds.stamps[places[1], :kept]
+    if theirs.fields.keys:
+        rig = theirs.cells + theirs.fields.keys.index(RIG)
+        mine.flashes.stamps[:, :kept] = theirs.flashes.stamps[rig, :kept]
+        mine.reds.stamps[:, :kept] = theirs.reds.stamps[rig, :kept]
+    mine.flashes.stamps[kin[0], :kept] = theirs.flashes.stamps[kin[1], :kept]
+    mine.reds.stamps[kin[0], :kept] = theirs.reds.stamps[kin[1], :kept]
+    _copy(mine.flashes, theirs.flashes, ("low", "high", "foot", "risen", "unsure", "last"), kin)
+    _copy(mine.reds, theirs.reds, ("red", "unsure"), kin)
+    mine.reds.last[:, kin[0]] = theirs.reds.last[:, kin[1]]
 
 
-def _copy(mine: object, theirs: object, name: str, places: tuple[Ints, Ints]) -> None:
-    getattr(mine, name)[places[0]] = getattr(theirs, name)[places[1]]
+def _copy(mine: object, theirs: object, names: Iterable[str], places: Pairs) -> None:
+    for name in names:
+        getattr(mine, name)[places[0]] = getattr(theirs, name)[places[1]]
 
 
-def _adopt_strobes(new: "Guard", old: "Guard") -> None:
+def _adopt_strobes(new: "Guard", old: "Guard", kin: Pairs) -> None:
     """The rhythm goes on. A lamp that ran has to begin anew, a second from now."""
     mine, theirs = new.lights.strobes, old.lights.strobes
     mine.begun = theirs.begun
     mine.stopped = new.clock.now if theirs.running >= 0 else theirs.stopped
-    keys = [[_row_keys(one)[row] for row in one.lights.strobes.rows] for one in (new, old)]
-    mine.last = next((to for to, of in zip(*_pairs(*keys), strict=True) if of == theirs.last), -1)
+    mine.last = next((to for to, of in zip(*kin, strict=True) if of == theirs.last), -1)
 
 
-def _adopt_movement(new: "Guard", old: "Guard") -> None:
-    """Heads are where they were told to be, if they are the same heads: patched the same, at the same address."""
-    mine, theirs = new.movement, old.movement
-    if not theirs.known:
-        return
-    mine.known = True
-    to, of = _pairs(_axis_keys(new), _axis_keys(old))
-    for name in ("at", "rate", "wanted", "off"):
-        _copy(mine, theirs, name, (to, of))
-
-
-def _adopt_beams(new: "Guard", old: "Guard") -> None:
-    """Where the heads shone last, by fixture."""
-    mine, theirs = new.beams, old.beams
-    names = [[one.table.patched[at].fixture.name for at in one.beams.fixture] for one in (new, old)]
-    to, of = _pairs(*names)
-    mine.last[:, to] = theirs.last[:, of]
-    mine.seen[to] = theirs.seen[of]
-
-
-def _axis_keys(guard: "Guard") -> list[Hashable]:
-    table, keys = guard.table, _row_keys(guard)
-    fixtures = [table.patched[table.fixture[row]].fixture for row in guard.movement.rows]
-    return [
-        (keys[row], one.profile, one.mode, one.universe, one.address)
-        for row, one in zip(guard.movement.rows, fixtures, strict=True)
-    ]
-
-
-def _adopt_machines(new: "Guard", old: "Guard") -> None:
-    mine, theirs = new.machines, old.machines
-    keys = [[_row_keys(one)[row] for row in one.machines.rows] for one in (new, old)]
-    to, of = _pairs(*keys)
-    mine.place = theirs.place
-    for name in ("into", "resting", "on", "spent"):
-        _copy(mine, theirs, name, (to, of))
+def _adopt_movement(new: "Guard", old: "Guard", kin: Pairs) -> None:
+    if old.movement.known:
+        new.movement.known = True
+        _copy(new.movement, old.movement, ("at", "rate", "wanted", "off"), kin)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from lanternist.core.effects import Floats, Ints
-from lanternist.core.guard.adoption import adopt
+from lanternist.core.guard.adoption import Kin, adopt
 from lanternist.core.guard.beams import beams_of
 from lanternist.core.guard.clock import GuardClock
 from lanternist.core.guard.fog import machines_of
@@ -101,9 +101,16 @@ class Guard:
             stamps[:] = self.clock.now
         self.lights.strobes.stopped = self.wheels.changed = self.clock.now
 
-    def adopt(self, before: "Guard") -> None:
-        """Take over the history of the guard before a reload, so that a reload is worth no flash and no jump."""
-        adopt(self, before)
+    def adopt(self, before: "Guard", kin: Kin | None = None) -> None:
+        """Take over the history of the guard before a reload, so that a reload is worth no flash and no jump.
+
+        kin: who goes on from whom, if that is known already.
+        """
+        adopt(self, before, kin)
+
+    def go_on(self, before: "Guard") -> None:
+        """Count what was missed as the guard before would have."""
+        self._missed_at, self._was_dark = before._missed_at, before._was_dark
 
     def held(self) -> list[Held]:
         """What is being held back now."""

@@ -64,6 +64,10 @@ class Lights:
         self.drives = drives
         return levels
 
+    def seen(self, levels: Floats) -> Floats:
+        """The light of cells and then fields at these levels, linear sRGB, (3, both)."""
+        return self._all(self.light.rgb(self.light.drives(levels))) if self.cells else np.zeros((3, 0))
+
     def restamp(self, stood_at: float, now: float) -> None:
         """What happened while the clock stood may have happened as late as now."""
         for stamps in (self.flashes.stamps, self.reds.stamps):
