@@ -56,6 +56,16 @@ def holds_blackout(bindings: Bindings, touch: Touch) -> bool:
     )
 
 
+def controls_that_hold(bindings: Bindings, device: str, name: str) -> frozenset[Control]:
+    """The controls of a device that hold a scene, or with no name the blackout."""
+    wanted = ("hold", name) if name else ("blackout", "hold")
+    return frozenset(
+        control
+        for control, bounds in bindings.items()
+        if any((one.do, one.given) == wanted and one.device.casefold() in device.casefold() for one in bounds)
+    )
+
+
 def _answers(bound: Bound, touch: Touch) -> bool:
     """Whether a binding means the controller that was touched: by a part of its name, capitals or not."""
     return bound.device.casefold() in touch.device.casefold()

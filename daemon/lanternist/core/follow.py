@@ -120,7 +120,7 @@ class Follow:
     """Chooses. `step` is called for every frame; between two bar lines it does next to nothing.
 
     change: bars. energy: what a hand asks for, 0-1. choice: the number that plays in each layer. why: in words.
-    lift, speed_of: the level and speed of what it plays.
+    lift, speed_of: the level and speed of what it plays. met: the hands that it has made way for.
     """
 
     candidates: Sequence[Candidate]
@@ -139,7 +139,7 @@ class Follow:
     _section: tuple[str, int] = ("", -1)
     _quiet: bool = False
     _wanted: bool = False
-    _hands: frozenset[Hand] = frozenset()
+    met: frozenset[Hand] = frozenset()
     _rested: dict[int, int] = field(default_factory=dict)
     _latest: dict[str, int] = field(default_factory=dict)
     _choices: int = 0
@@ -235,9 +235,9 @@ class Follow:
 
     def _make_way(self, hands: frozenset[Hand]) -> Orders:
         """Stop at once what stands in the way of a hand."""
-        if hands == self._hands:
+        if hands == self.met:
             return Orders()
-        self._hands = hands
+        self.met = hands
         by_number = {one.number: one for one in self.candidates}
         standing = [(layer, by_number[number]) for layer, number in self.choice.items() if number in by_number]
         over = [layer for layer, one in standing if _meets(one, hands)]
@@ -255,7 +255,7 @@ class Follow:
             self._choose_family(music, bar)
         wanted, reasons = {}, {}
         for layer in dict.fromkeys(one.layer for one in self.candidates):
-            here = [one for one in self.candidates if one.layer == layer and not _meets(one, self._hands)]
+            here = [one for one in self.candidates if one.layer == layer and not _meets(one, self.met)]
             now_on = next((one for one in here if one.number == self.choice.get(layer)), None)
             stays = now_on is not None and not everything and now_on.energy[0] <= energy <= now_on.energy[1]
             one = now_on if stays else self._pick(here, self._latest.get(layer, -1), music.kind, energy)
@@ -284,7 +284,7 @@ class Follow:
         """Have the first layer play what is nearest by energy, if nothing suits and no hand is in the way."""
         first = self.candidates[0].layer if self.candidates else ""
         here = [one for one in self.candidates if one.layer == first]
-        if first not in wanted and not any(_meets(one, self._hands) for one in here):
+        if first not in wanted and not any(_meets(one, self.met) for one in here):
             one = min(
                 here, key=lambda one: (max(one.energy[0] - energy, energy - one.energy[1]), one.number), default=None
             )

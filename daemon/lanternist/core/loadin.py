@@ -135,6 +135,15 @@ class LoadIn:
             self.on, self.ended, self._hunt, self._service = False, why, None, None
             self._notices.append(f"load-in is over ({why}); the show has the rig again")
 
+    def succeed(self, before: "LoadIn", why: str) -> None:
+        """Take the place of another, which ends; what it did to the fixtures stays known."""
+        before.end(why)
+        self.who, self.ended, self._hunted = before.who, before.ended, before._hunted
+        self._notices += before.notices()
+        names = [one.fixture.name for one in before.table.patched]
+        now_at = {one.fixture.name: at for at, one in enumerate(self.table.patched)}
+        self._adrift = {now_at[names[at]]: until for at, until in before._adrift.items() if names[at] in now_at}
+
     def over(self, wanted: Floats, now: float) -> Floats:
         """The levels to send, in light: those of load-in while it is on, else those that are wanted."""
         if self.on and now - self._asked > ENDS_AFTER_S:

@@ -83,8 +83,7 @@ class Operator:
 
     def __post_init__(self) -> None:
         self.desk = Desk(self.rig, self.show)
-        settings = self.rig.rig.clock
-        self.clock = BeatClock(ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s))
+        self.clock = BeatClock(self._clock_settings())
         self.song = SongClock(self.songs)
         self.cues = Cues({name: compile_cues(name, song) for name, song in self.songs.items()})
         self.follow = follow_of(self.show)
@@ -95,6 +94,19 @@ class Operator:
         self._wanted = self.levels
         self._frame = encode(self.rig, self.levels)
         self._standby = _standby_of(self.rig, self.guard.goes_on)
+
+    def inherit(self, before: "Operator", levels: Floats) -> None:
+        """Take over from another what no gig changes. levels: the last ones, as rows of this rig."""
+        self.clock = before.clock
+        self.clock.settle(self._clock_settings())
+        self.loadin.succeed(before.loadin, "the gig was loaded anew")
+        self.levels = self._wanted = levels
+        self._frame = encode(self.rig, levels)
+        self.touched, self.unattended = before.touched, before.unattended
+        self.faults, self.refused, self._number = before.faults, before.refused, before._number
+        self._refusal_said, self._refused_then = before._refusal_said, before._refused_then
+        self._notices += before._notices
+        self._leaving, self._rises, self._left_alone = before._leaving, before._rises, before._left_alone
 
     def begin(self, now: float) -> None:
         """Start what the show starts with."""
@@ -187,6 +199,10 @@ class Operator:
         self._notices.clear()
         return said
 
+    def _clock_settings(self) -> ClockSettings:
+        settings = self.rig.rig.clock
+        return ClockSettings(free_bpm=settings.free_bpm, hold_s=settings.hold_s)
+
     def _render(self, now: float, takes: float) -> Slots:
         self.desk.settle(now)
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
@@ -258,7 +274,7 @@ class Operator:
         follow = self.follow
         if not (follow.on or follow.choice or self.going):
             return
-        orders = follow.step(self.song.music(beat, playing=_is_playing(reading)), self._hands())
+        orders = follow.step(self.song.music(beat, playing=_is_playing(reading)), self.hands())
         fade = Duration(0.0) if orders.at_once else None
         up = now
         for number in orders.start:
@@ -275,7 +291,8 @@ class Operator:
         speeds = {number: follow.speed_of(number, reading.bpm, allowed) for number in follow.choice.values()}
         self.desk.drive(follow.lift, speeds)
 
-    def _hands(self) -> frozenset[Hand]:
+    def hands(self) -> frozenset[Hand]:
+        """What hands have started, as follow sees it."""
         numbers = self.desk.by_hand()
         if numbers != self._numbers_by_hand:
             self._numbers_by_hand = numbers

@@ -192,14 +192,16 @@ def _set_up_song(operator: Operator, place: SongPlace | None, shift: float) -> l
         return []
     if place.name not in song.songs:
         operator.desk.forget("cue")
+        for name in place.levels:
+            operator.desk.levels.pop(numbers.get(name, -1), None)
         return [f"{place.name!r} was playing, and is no song any more"]
     song.playing, song.offset = place.name, place.offset
     song.begun = math.nan if place.begun is None else place.begun + shift
     song.moves += 1
+    cues.levels = {numbers[name] for name in place.levels if name in numbers}
     if place.reached is not None:
         cues.song, cues.reached, cues.dark = place.name, place.reached, place.dark
         cues.moves = song.moves + operator.clock.standing(0.0).jumps
-        cues.levels = {numbers[name] for name in place.levels if name in numbers}
     return []
 
 

@@ -81,6 +81,10 @@ class BeatClock:
         self._lead.run_by_itself(at, beat, clamp_bpm(bpm) / 60.0, jump=jump)
         return True
 
+    def settle(self, settings: ClockSettings) -> None:
+        """Go on with other settings. The free tempo is for what has yet to begin."""
+        self._lead.settle(settings)
+
     def standing(self, t: float) -> Standing:
         """Where it is at t, without binding the position: asking changes nothing."""
         lead = self._lead

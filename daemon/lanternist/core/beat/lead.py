@@ -26,9 +26,14 @@ class Lead:
         self.offset = 0.0
         self.now = never
         self.notices: list[str] = []
-        self._hold_s = max(settings.hold_s, 1e-3)
+        self.settle(settings)
         self._silent = False  # the leader's loss has been said
         self._belief = 0.0
+
+    def settle(self, settings: ClockSettings) -> None:
+        """How patient to be, and whom to trust."""
+        self.roster.settings = settings
+        self._hold_s = max(settings.hold_s, 1e-3)
 
     def by_hand(self, bpm: float) -> None:
         """Run at this tempo whatever the sources say; 0: listen to them again."""

@@ -18,7 +18,7 @@ class Roster:
     """Sources by name, each with its rank of trust (0: the most trusted)."""
 
     def __init__(self, settings: ClockSettings) -> None:
-        self._settings = settings
+        self.settings = settings
         self._sources: dict[str, Source] = {}
 
     def get(self, name: str) -> Source | None:
@@ -27,7 +27,7 @@ class Roster:
 
     def rank(self, name: str) -> int:
         """Its place in the order of trust; all unknown names share the last."""
-        trust = self._settings.trust
+        trust = self.settings.trust
         return trust.index(name) if name in trust else len(trust)
 
     def add(self, source: Kind, now: float, leader: Source) -> Kind:
@@ -71,7 +71,7 @@ class Roster:
             since = source.sound_since
             if source is leader or since is None or not source.live(now):
                 continue
-            settled = now - since >= self._settings.settle_s * 2.0 ** min(source.losses, _MOST_LOSSES)
+            settled = now - since >= self.settings.settle_s * 2.0 ** min(source.losses, _MOST_LOSSES)
             trusted = source.rank < leader.rank and settled
             instead = silent or (leader.stopped and (settled or isinstance(source, Thumb)))
             if (free or trusted or instead) and (found is None or source.rank < found.rank):

@@ -120,13 +120,12 @@ def _adopt_lights(new: "Guard", old: "Guard", kin: Pairs) -> None:
     light = LUMINANCE @ seen
     mine.flashes.low, mine.flashes.high, mine.flashes.foot, mine.flashes.last = (light.copy() for _ in range(4))
     mine.reds.last = seen
-    kept = min(mine.limit, theirs.limit)
-    if theirs.fields.keys:
-        rig = theirs.cells + theirs.fields.keys.index(RIG)
-        mine.flashes.stamps[:, :kept] = theirs.flashes.stamps[rig, :kept]
-        mine.reds.stamps[:, :kept] = theirs.reds.stamps[rig, :kept]
-    mine.flashes.stamps[kin[0], :kept] = theirs.flashes.stamps[kin[1], :kept]
-    mine.reds.stamps[kin[0], :kept] = theirs.reds.stamps[kin[1], :kept]
+    # Of a limit that was lower only so many are known: those before them count as if they had come with the oldest.
+    columns = np.minimum(np.arange(mine.limit), theirs.limit - 1)
+    for new_stamps, stamps in ((mine.flashes.stamps, theirs.flashes.stamps), (mine.reds.stamps, theirs.reds.stamps)):
+        if theirs.fields.keys:
+            new_stamps[:] = stamps[theirs.cells + theirs.fields.keys.index(RIG), columns]
+        new_stamps[kin[0]] = stamps[kin[1]][:, columns]
     _copy(mine.flashes, theirs.flashes, ("low", "high", "foot", "risen", "unsure", "last"), kin)
     _copy(mine.reds, theirs.reds, ("red", "unsure"), kin)
     mine.reds.last[:, kin[0]] = theirs.reds.last[:, kin[1]]
