@@ -14,6 +14,9 @@ BEAT: dict[str, Any] = {
 FRAMES = {"begun": 400, "late": 0, "skipped": 0, "faults": 0}
 
 
+LOADED: dict[str, Any] = {"state": "", "for_s": 4, "took_s": 0.5, "problems": []}
+
+
 def drawn(**changes: Any) -> str:
     status: dict[str, Any] = {
         "rig": "Hall", "show": "Tide", "master": 80.0, "blackout": False, "beat": BEAT, "frames": FRAMES,
@@ -26,7 +29,7 @@ def drawn(**changes: Any) -> str:
         "load_in": {"on": False, "lit": []},
         "guard": [], "limits": {"flashes_per_second": 3, "acknowledged": ""},
         "outputs": [], "inputs": [], "events": {"refused": 0, "dropped": 0},
-        "process": {"priority": "real-time", "memory": "locked"},
+        "process": {"priority": "real-time", "memory": "locked"}, "reload": LOADED,
     }  # fmt: skip
     console = Console(width=80, force_terminal=False)
     with console.capture() as shown:
@@ -42,6 +45,15 @@ def test_what_follow_plays_is_told_with_its_reason() -> None:
     text = drawn(follow={"on": True, "energy": 60.0, "family": "", "layers": layers})
     assert "follows: pulse   60 % is within 40 to 80" in text
     assert "follows (heads): makes way   a hand has taken over" in text
+
+
+def test_what_came_of_loading_the_gig_anew_is_told() -> None:
+    assert "gig" not in drawn()
+    assert "loaded 4 s ago, in 0.5 s" in " ".join(drawn(reload=LOADED | {"state": "loaded"}).split())
+    problems = ["show.toml:3: this is wrong", "rig.toml:4: and this"]
+    text = " ".join(drawn(reload=LOADED | {"state": "refused", "problems": problems}).split())
+    assert "the gig was not loaded anew: show.toml:3: this is wrong rig.toml:4: and this" in text
+    assert "gig refused 4 s ago" in text
 
 
 def test_scenes_lights_and_master_are_seen() -> None:

@@ -45,7 +45,7 @@ def full_and_hazy(night: Night, artnet: Node, *, heads: bool) -> dict[int, list[
 
 @pytest.mark.parametrize(
     ("number", "on_stop"),
-    [(signal.SIGINT, "blackout"), (signal.SIGTERM, "hold"), (signal.SIGTERM, "house"), (signal.SIGHUP, "blackout")],
+    [(signal.SIGINT, "blackout"), (signal.SIGTERM, "hold"), (signal.SIGTERM, "house")],
 )
 def test_what_is_left_behind(tmp_path: Path, nodes: tuple[Node, Node], number: signal.Signals, on_stop: str) -> None:
     artnet, streaming = nodes

@@ -103,7 +103,10 @@ def _write(args: argparse.Namespace, control: "Control", words: str, device: str
     if any(problem.severity == "mistake" for problem in new):
         print("nothing is written", file=sys.stderr)
         return 1
-    print(f"written at the end of show.toml; it counts when the gig is loaded anew:\n{block}", flush=True)
+    print(
+        f"written at the end of show.toml; a lanternist that plays this gig takes it on in a moment:\n{block}",
+        flush=True,
+    )
     return 0
 
 
@@ -116,11 +119,11 @@ def listening(gig: "Gig") -> Iterator[Callable[[], Heard]]:
         with Connection(socket_to_ask()) as connection:
             yield lambda: _from_daemon(connection)
         return
-    from lanternist.runtime.daemon import make_listeners
     from lanternist.runtime.inbox import Inbox
+    from lanternist.runtime.ways import ways_of
 
     inbox = Inbox()
-    listeners = make_listeners(gig, inbox)
+    listeners = ways_of(gig.rig, inbox.put).listeners
     for listener in listeners:
         listener.start()
     try:

@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     log = start_log()
     try:
         keep = None if args.record is None else partial(Recorder, args.record, gig, args.rig)
-        return daemon.run(gig, default_socket(), keep, fresh=args.fresh)
+        return daemon.run(gig, args.rig, default_socket(), keep, fresh=args.fresh)
     except daemon.AlreadyRunningError as error:
         print(error, file=sys.stderr)
         return 3

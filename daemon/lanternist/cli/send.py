@@ -3,11 +3,15 @@
 import argparse
 import math
 import sys
+import time
+from typing import Any
 
 from lanternist.core.actions import ACTIONS, ActionSpec
+from lanternist.wire.control import RELOAD
 
 LIGHT_LEVEL = "level"
 MEANS_YES = ("pressed", "on/off")  # units of which nothing said means yes
+LOOKS_S = 0.1
 QUOTES = 'a name of several words needs quotes: "slow ember"'
 
 
@@ -20,7 +24,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         epilog="exit status: 0 done, 1 refused (the reason is printed), 2 wrong command line, 3 not running",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("action", choices=list(ACTIONS), metavar="ACTION", help="one of the above")
+    parser.add_argument("action", choices=[*ACTIONS, RELOAD], metavar="ACTION", help="one of the above")
     parser.add_argument("words", nargs="*", metavar="SCENE / VALUE", help="what the action needs")
     parser.set_defaults(run=run)
 
@@ -30,6 +34,8 @@ def run(args: argparse.Namespace) -> int:
     from lanternist.cli.client import ClientError, ask
     from lanternist.inputs.control import socket_to_ask
 
+    if args.action == RELOAD and not args.words:
+        return _reload()
     try:
         asked = request(args.action, args.words)
     except ValueError as error:
@@ -46,8 +52,34 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _reload() -> int:
+    """Have the gig loaded anew, wait for what comes of it, and say so."""
+    from lanternist.cli.client import ClientError, Connection
+    from lanternist.inputs.control import socket_to_ask
+
+    try:
+        with Connection(socket_to_ask()) as connection:
+            number: Any = connection.ask({"do": RELOAD})["reload"]
+            told: Any = {"ended": -1}
+            while told["ended"] < number:
+                time.sleep(LOOKS_S)
+                status: Any = connection.ask({"get": "status"})["status"]
+                told = status.get("reload", told)
+    except ClientError as error:
+        print(error, file=sys.stderr)
+        return 3
+    for line in told["problems"]:
+        print(line, file=sys.stderr)
+    if told["state"] == "refused":
+        print("not loaded; the show goes on as it was", file=sys.stderr)
+        return 1
+    print(f"loaded anew in {told['took_s']:.2f} s")
+    return 0
+
+
 def _table() -> str:
-    return "\n".join(f"  {_usage(do, spec):<28}{spec.help}" for do, spec in ACTIONS.items())
+    lines = [f"  {_usage(do, spec):<28}{spec.help}" for do, spec in ACTIONS.items()]
+    return "\n".join([*lines, f"  {RELOAD:<28}load the gig anew; the show goes on where it is"])
 
 
 def _usage(do: str, spec: ActionSpec) -> str:
@@ -63,6 +95,8 @@ def _factor(spec: ActionSpec) -> float:
 
 def request(do: str, words: list[str]) -> dict[str, object]:
     """The request of `wire.control` for an action and the words after it. Raises ValueError with a text for people."""
+    if do not in ACTIONS:
+        raise ValueError(f"{' '.join(words)!r} is too much; {QUOTES}")
     spec, left = ACTIONS[do], list(words)
     wanted: dict[str, object] = {"do": do}
     if spec.names:

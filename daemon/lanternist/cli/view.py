@@ -19,6 +19,9 @@ _UNITS = {"pan": "°", "tilt": "°", "strobe": " Hz"}
 # Facts whose names are for programs.
 _FACTS = {"malformed": "not understood:", "overwritten": "frames it had no time for:", "rate_hz": "frames a second:"}
 
+# What is wrong with a gig, before the lights are pushed off a small screen.
+PROBLEMS = 6
+
 Snapshot = Mapping[str, Any]
 
 
@@ -117,6 +120,8 @@ def _ways(status: Snapshot) -> RenderableType:
     table = _table("in and out", "", "")
     for name, way in _named_ways(status):
         table.add_row(name, *_how_it_goes(way))
+    if (anew := status["reload"])["state"]:
+        table.add_row("gig", *_how_it_loads(anew))
     if kept := status.get("recording"):
         how = Text("has ended", "reverse") if kept["error"] else Text("goes on")
         table.add_row("recording", how, f"to {kept['to']}, {kept['megabytes']} MB")
@@ -134,6 +139,15 @@ def _ways(status: Snapshot) -> RenderableType:
 
 def _named_ways(status: Snapshot) -> list[tuple[str, Snapshot]]:
     return [(f"{kind} {way['name']}", way) for kind in ("input", "output") for way in status[f"{kind}s"]]
+
+
+def _how_it_loads(anew: Snapshot) -> tuple[Text, str]:
+    ago = f"{anew['for_s']} s ago"
+    if anew["state"] == "refused":
+        return Text("refused", "reverse"), ago
+    if anew["state"] == "loading":
+        return Text("loading"), ""
+    return Text("loaded"), f"{ago}, in {anew['took_s']:g} s"
 
 
 def _how_it_goes(way: Snapshot) -> tuple[Text, str]:
@@ -161,6 +175,9 @@ def _troubles(status: Snapshot) -> RenderableType:
     for name, way in _named_ways(status):
         if way["error"] or way.get("warning"):
             text.append(f"{name}: {way['error'] or way['warning']}\n", style="bold")
+    if status["reload"]["state"] == "refused":
+        text.append("the gig was not loaded anew:\n", style="bold")
+        text.append("".join(f"  {line}\n" for line in status["reload"]["problems"][:PROBLEMS]))
     if (kept := status.get("recording")) and kept["error"]:
         text.append(f"recording: {kept['error']}; the night goes on without it\n", style="bold")
     if (standing := status.get("state")) and standing["error"]:

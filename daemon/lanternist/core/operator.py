@@ -171,6 +171,13 @@ class Operator:
         self.loadin.end("lanternist is stopping")
         self._leaving = True
 
+    def dark(self) -> Slots:
+        """The frame that is out, without light or fog."""
+        levels = self.levels.copy()
+        levels[: self.rig.intensities] = 0.0
+        levels[self.guard.goes_on] = 0.0
+        return encode(self.rig, levels)
+
     def lamps(self, now: float) -> Picture:
         """What the lamps of pads should show at `now`."""
         if not self.pads:

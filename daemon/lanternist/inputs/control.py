@@ -91,7 +91,8 @@ class ControlInput:
     """Serves the control socket at `path`.
 
     status: gives the newest snapshot, as JSON can carry it. names: gives the scenes and chases of the running show.
-    load_in_wrong: why a request of load-in cannot be met, or "". They are called on the input's thread, so they should
+    load_in_wrong: why a request of load-in cannot be met, or "". reload: has the gig loaded anew, and gives the number
+    of that. They are called on the input's thread, so they should
     only hand over what is already there.
     """
 
@@ -101,11 +102,13 @@ class ControlInput:
         status: Callable[[], Mapping[str, object]],
         names: Callable[[], Collection[str]],
         load_in_wrong: Callable[[LoadInRequest], str] = lambda _: "",
+        reload: Callable[[], int] = lambda: 0,
     ) -> None:
         self._path = path
         self._status = status
         self._names = names
         self._load_in_wrong = load_in_wrong
+        self._reload = reload
         self._numbers = count(1)
         self._emit: Emit = lambda _: None
         self._stopper = Stopper()
@@ -191,6 +194,8 @@ class ControlInput:
             return
         if asked == "status":
             client.unread += self._snapshot()
+        elif asked == "reload":
+            client.unread += encode({"ok": True, "reload": self._reload()})
         else:
             self._told = b""
             self._tally.emit(self._emit, [asked])

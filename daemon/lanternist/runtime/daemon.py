@@ -6,17 +6,17 @@ import os
 import signal
 import socket
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from lanternist.core.events import LoadInRequest
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
+from lanternist.core.rig import Rig
 from lanternist.files.gig import Gig
-from lanternist.inputs import registry as inputs
 from lanternist.inputs.contract import InputError
 from lanternist.inputs.control import SERVICE_SOCKET, ControlInput, is_served
-from lanternist.outputs import registry as outputs
 from lanternist.outputs.contract import OutputError
 from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.inbox import Inbox
@@ -26,8 +26,10 @@ from lanternist.runtime.loop import Loop
 from lanternist.runtime.notify import Notifier
 from lanternist.runtime.process import loop_goes_first, settle
 from lanternist.runtime.recorder import Recorder
+from lanternist.runtime.reload import RefusedGigError, Reloader, Successor
 from lanternist.runtime.sender import Sender
 from lanternist.runtime.status import snapshot
+from lanternist.runtime.ways import replace, ways_of
 
 log = logging.getLogger(__name__)
 
@@ -42,16 +44,19 @@ class AlreadyRunningError(Exception):
     """Another daemon answers at the control socket."""
 
 
-def run(gig: Gig, path: Path, make_recorder: Callable[[], Recorder] | None = None, *, fresh: bool = False) -> int:
-    """Play `gig` until SIGINT, SIGTERM or SIGHUP; control socket at `path`. Gives the exit status.
+def run(
+    gig: Gig, rig_file: str, path: Path, make_recorder: Callable[[], Recorder] | None = None, *, fresh: bool = False
+) -> int:
+    """Play `gig` until SIGINT or SIGTERM; control socket at `path`. Gives the exit status.
 
+    rig_file: its rig file, for loading it anew.
     make_recorder: gives what keeps the night, if it is to be kept; called when it is sure that there will be one.
     fresh: begin anew, though the last night was cut short.
 
     Raises AlreadyRunningError, and OutputError or InputError for a plug-in that is broken.
     """
     with _the_only_one(path):
-        return _run(gig, path, make_recorder() if make_recorder else None, fresh=fresh)
+        return _run(gig, rig_file, path, make_recorder() if make_recorder else None, fresh=fresh)
 
 
 @contextmanager
@@ -75,81 +80,114 @@ def _the_only_one(path: Path) -> Iterator[None]:
         yield
 
 
-def _run(gig: Gig, path: Path, recorder: Recorder | None, *, fresh: bool) -> int:
-    operator = make_operator(gig)
-    keeper = Keeper(gig, os.environ)
-    inbox = Inbox()
-    notifier = Notifier(os.environ)
-    senders = make_senders(gig)
-
-    def tell(now: float) -> None:
-        notifier.frame(now, loop.operator, loop.senders)
-        keeper.frame(now, loop.operator)
-
-    loop = Loop(
-        operator,
-        inbox,
-        senders,
-        report=lambda now: (
-            snapshot(operator, loop, inbox, senders, listeners, now) | {"process": standing, "state": keeper.describe()}
-        ),
-        say=log.info,
-        tell=tell,
-        recorder=recorder,
-        before=None if fresh else keeper.found(),
-    )
-    control = ControlInput(path, loop.ask, operator.names, operator.loadin.wrong)
-    listeners = [Listener("control", control, inbox.put), *make_listeners(gig, inbox)]
-    loop.listeners = listeners
+def _run(gig: Gig, rig_file: str, path: Path, recorder: Recorder | None, *, fresh: bool) -> int:
+    night = _Night(gig, rig_file, path, recorder)
+    night.loop.before = None if fresh else night.keeper.found()
     # Before anything has begun, so that a stop that comes early ends it in good order too.
-    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-        signal.signal(number, lambda *_: loop.stop())
-    standing = settle()
-    parts: list[Sender | Listener] = [*senders, *listeners]
-    for part in parts:
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: night.loop.stop())
+    at_terminal = os.isatty(0)
+    signal.signal(signal.SIGHUP, lambda *_: night.hang_up(at_terminal=at_terminal))
+    night.standing = settle()
+    for part in [*night.ways.parts(), night.control]:
         part.start()
-    _say_hello(gig, operator)
+    _say_hello(gig, night.loop.operator)
     if recorder is not None:
         recorder.start()
-    keeper.start()
-    status = _play(loop, senders, listeners, notifier, gig.rig.on_stop)
-    if not keeper.end(PATIENCE_S):
-        log.warning("what stood is left in %s; start the next night with --fresh", keeper.file)
+    night.keeper.start()
+    night.reloader.start()
+    status = night.play()
+    if not night.keeper.end(PATIENCE_S):
+        log.warning("what stood is left in %s; start the next night with --fresh", night.keeper.file)
     if recorder is not None and not recorder.end(PATIENCE_S):
         log.warning("the recording was not written to its end within %g s", PATIENCE_S)
         return UNCLEAN
     return status
 
 
-def make_senders(gig: Gig) -> list[Sender]:
-    """A sender for each output of the rig. Raises OutputError."""
-    return [
-        Sender(f"{number} {one.by}", outputs.make(one.by, one.model_extra or {}, one.universe), one.universe)
-        for number, one in enumerate(gig.rig.outputs, 1)
-    ]
+class _Night:
+    """All that plays: the loop, the ways in and out, and what loads the gig anew."""
 
+    def __init__(self, gig: Gig, rig_file: str, path: Path, recorder: Recorder | None) -> None:
+        self.inbox, self.notifier, self.keeper = Inbox(), Notifier(os.environ), Keeper(gig, os.environ)
+        self.standing: dict[str, str] = {}
+        self.ways = ways_of(gig.rig, self.inbox.put)
+        self.loop = Loop(
+            make_operator(gig),
+            self.inbox,
+            self.ways.senders,
+            report=self._report,
+            say=log.info,
+            tell=self._tell,
+            recorder=recorder,
+            listeners=self.ways.listeners,
+        )
+        self.reloader = Reloader(
+            gig.folder,
+            rig_file,
+            lambda: self.loop.operator,
+            self._change,
+            begins=lambda: self.notifier.reloading(time.monotonic()),
+            ends=self.notifier.reloaded,
+        )
+        control = ControlInput(path, self.loop.ask, self._names, self._load_in_wrong, self.reloader.ask)
+        self.control = Listener("control", control, self.inbox.put)
 
-def make_listeners(gig: Gig, inbox: Inbox) -> list[Listener]:
-    """A listener for each input of the rig. Raises InputError."""
-    return [
-        Listener(f"{number} {one.by}", inputs.make(one.by, one.model_extra or {}), inbox.put)
-        for number, one in enumerate(gig.rig.inputs, 1)
-    ]
+    def hang_up(self, *, at_terminal: bool) -> None:
+        """SIGHUP: load the gig anew, unless the terminal that began the night is gone: nobody would end it any more."""
+        if at_terminal and not os.isatty(0):
+            self.loop.stop()
+        else:
+            self.reloader.ask("SIGHUP")
 
+    def play(self) -> int:
+        """Until it is told to stop."""
+        loop_goes_first()
+        self.loop.run()
+        self.notifier.stopping()
+        self.reloader.leave()
+        on_stop = self.loop.operator.rig.rig.on_stop
+        log.info("stopping; leaving %s", on_stop if on_stop in LEAVE_S else f"scene {on_stop!r}")
+        listeners = [self.control, *self.ways.listeners]
+        for listener in listeners:
+            listener.leave()
+        self.loop.leave(LEAVE_S.get(on_stop, LEAVE_WITH_SCENE_S))
+        for sender in self.ways.senders:
+            sender.leave()
+        return _ended([*self.ways.senders, *listeners])
 
-def _play(
-    loop: Loop, senders: Sequence[Sender], listeners: Sequence[Listener], notifier: Notifier, on_stop: str
-) -> int:
-    loop_goes_first()
-    loop.run()
-    notifier.stopping()
-    log.info("stopping; leaving %s", on_stop if on_stop in LEAVE_S else f"scene {on_stop!r}")
-    for listener in listeners:
-        listener.leave()
-    loop.leave(LEAVE_S.get(on_stop, LEAVE_WITH_SCENE_S))
-    for sender in senders:
-        sender.leave()
-    return _ended([*senders, *listeners])
+    def _change(self, successor: Successor) -> None:
+        """Have another operator play, and the ways of its rig in place of these. Raises RefusedGigError."""
+        rig, before = successor.operator.rig.rig, self.loop.operator.rig.rig
+        try:
+            ways = ways_of(rig, self.inbox.put, self.ways)
+        except (InputError, OutputError) as error:
+            raise RefusedGigError([str(error)]) from error
+        successor.senders, successor.listeners = ways.senders, ways.listeners
+        self.loop.succeed(successor)
+        successor.done.wait()
+        if successor.failed:
+            raise RefusedGigError([successor.failed])
+        old, self.ways = self.ways, ways
+        for part in replace(old, ways, self.inbox.put, PATIENCE_S):
+            log.warning("%s did not end within %g s and is left behind", part.describe()["name"], PATIENCE_S)
+        if rig.limits != before.limits:
+            _say_limits(rig)
+
+    def _tell(self, now: float) -> None:
+        self.notifier.frame(now, self.loop.operator, self.loop.senders)
+        self.keeper.frame(now, self.loop.operator)
+
+    def _report(self, now: float) -> dict[str, object]:
+        status = snapshot(self.loop, [self.control, *self.ways.listeners], now)
+        parts = {"state": self.keeper.describe(), "reload": self.reloader.describe()}
+        return status | {"process": self.standing} | parts
+
+    def _names(self) -> Collection[str]:
+        return self.loop.operator.names()
+
+    def _load_in_wrong(self, request: LoadInRequest) -> str:
+        return self.loop.operator.loadin.wrong(request)
 
 
 def _ended(parts: Sequence[Sender | Listener]) -> int:
@@ -166,6 +204,10 @@ def _say_hello(gig: Gig, operator: Operator) -> None:
         "playing %r on %r; fixtures: %d, universes: %d, scenes and chases: %d, bindings: %d",
         show.title, rig.title, len(rig.fixtures), len(operator.rig.universes), len(show.playables), len(show.bindings),
     )  # fmt: skip
+    _say_limits(rig)
+
+
+def _say_limits(rig: Rig) -> None:
     taken_on = rig.limits.acknowledged
     if taken_on is not None:
         rate = flashes_allowed(rig.limits)

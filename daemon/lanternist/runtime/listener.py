@@ -2,23 +2,36 @@
 
 from collections.abc import Sequence
 
-from lanternist.core.events import Event
+from lanternist.core.events import Event, Touch
 from lanternist.core.feedback import Picture
 from lanternist.inputs.contract import Emit, Input, Showing
 from lanternist.runtime.part import RETRY_S, Part
 
+# Names of devices come from outside, memory must not.
+MOST_DEVICES = 64
+
 
 class Listener:
-    """One input, run again after a failure."""
+    """One input, run again after a failure. heard: the devices that have touched something."""
 
     def __init__(self, name: str, source: Input, emit: Emit, retry_s: Sequence[float] = RETRY_S) -> None:
         self._input = source
         self._emit = emit
+        self.heard: set[str] = set()
         self._part = Part(f"input {name}", self._listen, retry_s)
 
     def start(self) -> None:
         """Start the thread."""
         self._part.start()
+
+    @property
+    def name(self) -> str:
+        """Its place in the rig file, and what it is."""
+        return self._part.name.partition(" ")[2]
+
+    @name.setter
+    def name(self, name: str) -> None:
+        self._part.name = f"input {name}"
 
     def show(self, picture: Picture) -> None:
         """Pass on what lamps should show, if the input has any. Does not wait."""
@@ -45,4 +58,6 @@ class Listener:
 
     def _heard(self, event: Event) -> None:
         self._part.works()
+        if isinstance(event, Touch) and len(self.heard) < MOST_DEVICES:
+            self.heard.add(event.device)
         self._emit(event)

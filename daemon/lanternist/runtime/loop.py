@@ -13,10 +13,12 @@ from lanternist.core.encode import Slots
 from lanternist.core.feedback import Picture
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S, Pacer
+from lanternist.core.reload import take_over
 from lanternist.core.state import State, resume
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.recorder import Recorder
+from lanternist.runtime.reload import Successor
 from lanternist.runtime.sender import LEARNS, Sender
 
 # A minute of frames: enough for a p99.9 that means something, little enough to sort between two frames.
@@ -72,7 +74,7 @@ class Asked:
 
 @dataclass(slots=True)
 class Loop:
-    """Owns the operator. `run` is called on one thread; only `stop` and `ask` may be called from others.
+    """Owns the operator. `run` is called on one thread; only `stop`, `ask` and `succeed` may be called from others.
 
     before: a state to go on from, and its age in seconds, if the night before this one has no end.
     report: the state at a time, for whoever asks. say: one line to the log. tell: called when a frame is handed over.
@@ -96,6 +98,7 @@ class Loop:
     _picture: Picture = ()
     _newest: Mapping[int, bytes] = field(default_factory=dict)
     _asked: list[Asked] = field(default_factory=list)
+    _successor: Successor | None = None
 
     def stop(self) -> None:
         """End after the frame that is being made. Safe in a signal handler."""
@@ -107,6 +110,10 @@ class Loop:
         self._asked.append(asked)
         asked.answered.wait(timeout)
         return asked.answer
+
+    def succeed(self, successor: Successor) -> None:
+        """Have another operator, with its outputs and inputs, go on from the next frame on. Does not wait."""
+        self._successor = successor
 
     def run(self) -> None:
         """Make frames until `stop`."""
@@ -133,6 +140,10 @@ class Loop:
     def leave(self, seconds: float) -> None:
         """Go to the state that the rig asks for at the end, and show it for a while."""
         now = time.monotonic()
+        if self._successor is not None:
+            self._successor.failed = "the night has ended"
+            self._successor.done.set()
+            self._successor = None
         self.operator.leave(now)
         if self.recorder is not None:
             self.recorder.leave(now)
@@ -160,6 +171,8 @@ class Loop:
             self.pacer.begin_early(now)
         else:
             self.pacer.begin(now)
+        if self._successor is not None:
+            self._change(self._successor, now)
         self.inbox.pressed.clear()
         events = () if self._stopping else tuple(self.inbox.take())
         for event in events:
@@ -182,6 +195,28 @@ class Loop:
             self.recorder.frame(now, takes, events, slots, notices)
         while self._asked:
             self._answer(self._asked.pop(), now)
+
+    def _change(self, successor: Successor, now: float) -> None:
+        self._successor, before = None, self.operator
+        try:
+            said = take_over(successor.operator, before, successor.kin, now)
+        except Exception as fault:
+            successor.failed = f"a fault of its own: {type(fault).__name__}: {fault}"
+        else:
+            self._let_go_dark([sender for sender in self.senders if sender not in successor.senders])
+            self.operator, self.senders, self.listeners = successor.operator, successor.senders, successor.listeners
+            self._picture, successor.before = (), before
+            for line in said:
+                self.say(line)
+            if self.recorder is not None:
+                self.recorder.reload(now, successor.loaded.files)
+        successor.done.set()
+
+    def _let_go_dark(self, senders: Sequence[Sender]) -> None:
+        """What is on an output that ends would stay on: nobody drives it any more."""
+        dark = slots_of(self.operator, self.operator.dark())
+        for sender in senders:
+            sender.offer({universe: dark[universe] for universe in sender.universes})
 
     def _answer(self, asked: Asked, now: float) -> None:
         try:

@@ -74,6 +74,10 @@ class Recorder:
         """One frame: the events before it, what was handed to the outputs, and the notices that came of it."""
         self._keep({"frame": now, "takes": takes}, events, slots, said)
 
+    def reload(self, now: float, files: Mapping[str, str]) -> None:
+        """The gig was loaded anew, before the frame at `now`. files: the text of each by its name."""
+        self._keep({"reload": now, "files": files})
+
     def leave(self, now: float) -> None:
         """The operator was told to leave."""
         self._keep({"leave": now})

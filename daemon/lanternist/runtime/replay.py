@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from lanternist.core.operator import Operator
+from lanternist.core.reload import kin, take_over
 from lanternist.core.state import State, resume
 from lanternist.files.gig import Gig, load_gig
 from lanternist.runtime.gigs import make_operator
@@ -107,19 +108,19 @@ def prove(night: Night, progress: Callable[[float], None] = lambda _: None) -> R
 
     progress: is told how many seconds of the night have been played, about once a minute of it.
     """
-    operator, result, began = make_operator(gig_of(night)), Result(), time.monotonic()
+    again, result, began = _Again(night), Result(), time.monotonic()
     start = told = 0.0
     for line, recorded in night.frames():
         if "begin" in line:
             start = told = line["begin"]
-        slots = _play(operator, line)
+        slots = again.play(line)
         result.events += "event" in line
         if slots is None:
             continue
         result.frames += 1
         result.seconds = line["frame"] - start
         if any(recorded.get(universe) != data for universe, data in slots.items()):
-            result.difference = _first_difference(operator, recorded, slots, result.seconds)
+            result.difference = _first_difference(again.operator, recorded, slots, result.seconds)
             break
         if line["frame"] - told > 60:
             told = line["frame"]
@@ -140,16 +141,17 @@ class Press:
 
 def pressed(night: Night) -> list[Press]:
     """Every scene that hands started and stopped while a song played, in order. Raises ReplayError."""
-    operator, before, found = make_operator(gig_of(night)), frozenset[int](), []
+    again, before, found = _Again(night), frozenset[str](), []
     for line in night.lines():
-        if _play(operator, line) is None:
+        if again.play(line) is None:
             continue
-        now_on, song = operator.desk.by_hand(), operator.song
+        operator = again.operator
+        song, names = operator.song, [one.name for one in operator.show.playables]
+        now_on = frozenset(names[number] for number in operator.desk.by_hand())
         if song.playing and now_on != before:
             position = song.position(line["frame"], operator.clock)
             changes = [("start", one) for one in now_on - before] + [("stop", one) for one in before - now_on]
-            names = operator.show.playables
-            found += [Press(song.playing, position, do, names[number].name) for do, number in sorted(changes)]
+            found += [Press(song.playing, position, do, name) for do, name in sorted(changes)]
         before = now_on
     return found
 
@@ -177,10 +179,13 @@ def universes_of(night: Night) -> list[int]:
     return list(make_operator(gig_of(night)).rig.universes)
 
 
-def gig_of(night: Night) -> Gig:
-    """The gig as it was recorded, whatever outputs and inputs are installed here. Raises ReplayError."""
+def gig_of(night: Night, files: Mapping[str, str] | None = None) -> Gig:
+    """The gig as it was recorded, whatever outputs and inputs are installed here. Raises ReplayError.
+
+    files: those it was loaded anew from, if it is not the one that the night began with.
+    """
     with tempfile.TemporaryDirectory(prefix="lanternist-replay-") as folder:
-        for name, text in night.files.items():
+        for name, text in (night.files if files is None else files).items():
             file = Path(folder, name)
             if not file.resolve().is_relative_to(Path(folder).resolve()):
                 raise ReplayError(f"{night.lines_file} is no recording of ours: it wants to write {name}")
@@ -210,21 +215,32 @@ class Anything(BaseModel):
     model_config = ConfigDict(extra="allow")
 
 
-def _play(operator: Operator, line: recording.Line) -> Slots | None:
-    """Do what a line says; the slots if it asks for a frame."""
-    if "event" in line:
-        operator.take(recording.read_event(line))
-    elif "from" in line:
-        resume(operator, State.model_validate(line["from"]), line["age"], line["begin"])
-    elif "begin" in line:
-        operator.begin(line["begin"])
-    elif "leave" in line:
-        operator.leave(line["leave"])
-    elif "frame" in line:
-        slots = slots_of(operator, operator.frame(line["frame"], line["takes"]))
-        operator.notices()
-        return slots
-    return None
+class _Again:
+    """The operator of a recorded night, who is another after the gig was loaded anew."""
+
+    def __init__(self, night: Night) -> None:
+        self.night = night
+        self.operator = make_operator(gig_of(night))
+
+    def play(self, line: recording.Line) -> Slots | None:
+        """Do what a line says; the slots if it asks for a frame. Raises ReplayError."""
+        operator = self.operator
+        if "event" in line:
+            operator.take(recording.read_event(line))
+        elif "from" in line:
+            resume(operator, State.model_validate(line["from"]), line["age"], line["begin"])
+        elif "begin" in line:
+            operator.begin(line["begin"])
+        elif "reload" in line:
+            self.operator = make_operator(gig_of(self.night, line["files"]))
+            take_over(self.operator, operator, kin(self.operator, operator), line["reload"])
+        elif "leave" in line:
+            operator.leave(line["leave"])
+        elif "frame" in line:
+            slots = slots_of(operator, operator.frame(line["frame"], line["takes"]))
+            operator.notices()
+            return slots
+        return None
 
 
 def _first_difference(operator: Operator, recorded: Slots, made: Slots, at: float) -> Difference:

@@ -45,6 +45,15 @@ class Sender:
         """Start the thread; the output is opened there."""
         self._part.start()
 
+    @property
+    def name(self) -> str:
+        """Its place in the rig file, and what it is."""
+        return self._part.name.partition(" ")[2]
+
+    @name.setter
+    def name(self, name: str) -> None:
+        self._part.name = f"output {name}"
+
     def offer(self, slots: Slots) -> None:
         """Leave the newest frame; one that was not taken yet is gone."""
         self.overwritten += len(self._mailbox) if self._part.state == "up" else 0

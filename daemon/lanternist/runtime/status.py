@@ -9,18 +9,18 @@ from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
 from lanternist.core.parameters import PARAMETERS
 from lanternist.core.rig import Limits
-from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.loop import Loop
-from lanternist.runtime.sender import Sender
 
 Plain = dict[str, object]
 
 
-def snapshot(
-    operator: Operator, loop: Loop, inbox: Inbox, senders: Sequence[Sender], listeners: Sequence[Listener], now: float
-) -> Plain:
-    """The state at `now`. Levels are per cent of full, times milliseconds, beats as the beat clock counts them."""
+def snapshot(loop: Loop, listeners: Sequence[Listener], now: float) -> Plain:
+    """The state at `now`. listeners: the control socket too.
+
+    Levels are per cent of full, times milliseconds, beats as the beat clock counts them.
+    """
+    operator, senders = loop.operator, loop.senders
     return {
         "pid": os.getpid(),
         "rig": operator.rig.rig.title,
@@ -49,7 +49,7 @@ def snapshot(
             **loop.lateness.summary(),
             "lateness": loop.lateness.histogram(),
         },
-        "events": {"refused": operator.refused, "dropped": inbox.dropped},
+        "events": {"refused": operator.refused, "dropped": loop.inbox.dropped},
     }
 
 

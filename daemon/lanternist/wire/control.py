@@ -1,7 +1,8 @@
 """The lines of the control socket, pure: one JSON object a line each way.
 
 Requests: `{"do": "start", "what": "slow ember"}`, `{"do": "master", "value": 0.8}`, `{"get": "status"}`; at load-in
-`{"load-in": "light", "what": "par 1"}`, `{"load-in": "slot", "what": "1.37", "values": [255]}` (see `core.loadin`).
+`{"load-in": "light", "what": "par 1"}`, `{"load-in": "slot", "what": "1.37", "values": [255]}` (see `core.loadin`);
+and `{"do": "reload"}`, which has the gig loaded anew; the status tells the `"reload"` of its reply as ended.
 Replies: `{"ok": true}` (at load-in with `"who"`, the number of the connection that it belongs to),
 `{"ok": true, "status": {...}}` or `{"ok": false, "error": "..."}`.
 """
@@ -17,6 +18,8 @@ from lanternist.wire.actions import checked_action, hint
 LONGEST_LINE = 65_536
 _KEYS = {"do": {"do", "what", "value"}, "get": {"get"}, "load-in": {"load-in", "what", "values"}}
 _MOST_NAMES = 64
+# What nobody can ask for but over this socket.
+RELOAD = "reload"
 
 
 class RequestError(Exception):
@@ -39,7 +42,10 @@ def decode(line: bytes) -> dict[str, object]:
     return message
 
 
-def read_request(line: bytes, names: Collection[str], at: float) -> Action | LoadInRequest | Literal["status"]:
+Asked = Action | LoadInRequest | Literal["status", "reload"]
+
+
+def read_request(line: bytes, names: Collection[str], at: float) -> Asked:
     """What one line asks for. names: the scenes, chases and songs there are. Raises RequestError."""
     if len(line) > LONGEST_LINE:
         raise RequestError(f"a line of more than {LONGEST_LINE} bytes")
@@ -51,6 +57,8 @@ def read_request(line: bytes, names: Collection[str], at: float) -> Action | Loa
         raise RequestError(f"a request with \"{kind}\" has no '{key[:80]}'{hint(key, _KEYS[kind])}")
     if kind == "load-in":
         return _load_in(message, at)
+    if message == {"do": RELOAD}:
+        return "reload"
     return _get(message) if kind == "get" else _do(message, names, at)
 
 

@@ -6,6 +6,7 @@
 {"begin": 812.25, "from": {...}, "age": 4}  it begins from the state of so many seconds ago (`core.state`)
 {"event": "Touch", "at": 812.31, ...}       something came in
 {"frame": 812.325, "takes": 0.0004}         the operator was asked for a frame, after what stands before it
+{"reload": 850.1, "files": {...}}           a changed gig took over, before the next frame: its files by name
 {"leave": 900.0}                            it was told to leave
 {"said": "...", "at": 812.4}                a notice for people
 {"end": "..."}                              why the recording ends
