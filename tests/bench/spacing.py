@@ -183,9 +183,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=4.0)
     parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--senders", nargs="+", default=list(SENDERS))
     parser.add_argument("--universes", type=int, nargs="+", default=[1, 32])
     args = parser.parse_args()
-    names = [name for name in SENDERS if name != "bare C loop" or shutil.which("gcc")]
+    names = [name for name in args.senders if name != "bare C loop" or shutil.which("gcc")]
     for universes in args.universes:
         rounds = [{name: measure(name, universes, args.seconds) for name in names} for _ in range(args.rounds)]
         print(f"\n{f'{universes} universes':<24}{'rate':>8}{'off p50':>10}{'off p99':>10}{'CPU %':>8}", end="")

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S, STILL_S, Pacer
+from lanternist.core.pacer import MOST_ROOM_S, PERIOD_S, SMALLEST_GAP_S, STILL_S, Pacer
 
 # ANSI E1.11: break 92 us, mark after break 12 us, then the start code and 512 slots of 44 us each.
 FULL_UNIVERSE_S = (92 + 12 + 513 * 44) * 1e-6
@@ -53,6 +53,25 @@ def test_late_by_less_than_a_frame_skips_none() -> None:
 def test_lateness_is_that_of_the_newest_frame() -> None:
     pacer, _ = run([0.0, 0.003])
     assert pacer.lateness == pytest.approx(0.003)
+
+
+@given(st.lists(st.floats(0.0, 0.0005), min_size=2, max_size=20), st.floats(0.0005, 0.0025))
+def test_frames_that_begin_a_little_late_go_out_evenly(lateness: list[float], takes: float) -> None:
+    pacer = Pacer(START)
+    out = []
+    for late in lateness:
+        now = pacer.deadline + late
+        pacer.begin(now)
+        out.append(pacer.out(now, takes))
+        assert out[-1] >= now + takes
+    assert [later - one for one, later in pairwise(out)] == pytest.approx([PERIOD_S] * (len(out) - 1))
+
+
+@pytest.mark.parametrize(("late", "takes"), [(0.0, 0.02), (0.01, 0.001), (0.0, MOST_ROOM_S)])
+def test_what_is_late_or_takes_long_goes_out_as_soon_as_it_is_ready(late: float, takes: float) -> None:
+    pacer = Pacer(START)
+    pacer.begin(START + late)
+    assert pacer.out(START + late, takes) == pytest.approx(START + late + takes)
 
 
 def test_stopped_for_half_a_second() -> None:

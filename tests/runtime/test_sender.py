@@ -2,6 +2,7 @@
 
 import queue
 import threading
+import time
 from itertools import pairwise
 
 import pytest
@@ -35,6 +36,20 @@ def test_frames_reach_the_output_and_the_last_one_is_sent_before_it_closes() -> 
     assert sender.ended(PATIENCE)
     wait_for(output, "send", "close")
     assert output.last == frame(2)
+
+
+def test_a_frame_is_sent_when_it_is_due_and_one_that_is_past_due_at_once() -> None:
+    output = FailingOutput()
+    sender = Sender("one", output, [1])
+    sender.start()
+    wait_for(output, "open")
+    for due in (time.monotonic() + 0.05, time.monotonic() - 1.0):
+        sender.offer(frame(1), due)
+        wait_for(output, "send")
+        assert output.at >= due
+    assert sender.delay < 0.05
+    sender.leave()
+    assert sender.ended(PATIENCE)
 
 
 def test_a_blocked_output_never_holds_up_the_loop_and_gets_only_the_newest_frame() -> None:

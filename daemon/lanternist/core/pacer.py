@@ -12,6 +12,8 @@ from dataclasses import dataclass
 PERIOD_S = 0.025
 # The fastest a full universe of 512 slots can be sent: 22.676 ms (ANSI E1.11: 92 + 12 + 513 x 44 us).
 SMALLEST_GAP_S = 0.022676
+# How much of what frames take lately each is given before it goes out, and the most that this may be.
+ROOM, MOST_ROOM_S = 2.0, 0.005
 # How long nothing may have changed before a frame begins early. Where something moves, the next frame is soon enough.
 STILL_S = 0.5
 
@@ -55,6 +57,13 @@ class Pacer:
         self.lateness = 0.0
         self.moved = now
         self.deadline = max(self.deadline, now + SMALLEST_GAP_S)
+
+    def out(self, now: float, takes: float) -> float:
+        """When the frame that has begun at `now` should go out: even on the wire, though one takes longer than another.
+
+        takes: how long after its beginning a frame is ready, lately (s).
+        """
+        return max(now - self.lateness + min(ROOM * takes, MOST_ROOM_S), now + takes)
 
     def is_still(self, now: float) -> bool:
         """Whether nothing has changed for so long that a frame may begin early."""

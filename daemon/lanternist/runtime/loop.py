@@ -165,12 +165,7 @@ class Loop:
             time.sleep(0.001)
 
     def _frame(self) -> None:
-        is_early = self._wait()
-        now = time.monotonic()
-        if is_early and now < self.pacer.deadline:
-            self.pacer.begin_early(now)
-        else:
-            self.pacer.begin(now)
+        now, out = self._begin_frame(is_early=self._wait())
         if self._successor is not None:
             self._change(self._successor, now)
         self.inbox.pressed.clear()
@@ -178,16 +173,16 @@ class Loop:
         for event in events:
             self.operator.take(event)
         # What a slow output takes besides is a matter of its own lead.
-        takes = self._takes + min((sender.delay for sender in self.senders), default=0.0)
+        takes = out - now + min((sender.delay for sender in self.senders), default=0.0)
         slots = slots_of(self.operator, self.operator.frame(now, takes))
         if slots != self._newest:
             self.pacer.moved, self._newest = now, slots
-        self._hand_over(slots)
+        self._hand_over(slots, out)
+        made = time.monotonic() - now
+        self._takes += (min(made, PERIOD_S) - self._takes) * LEARNS
         self.tell(now)
         self._show(now)
-        took = time.monotonic() - now
-        self._takes += (min(took, PERIOD_S) - self._takes) * LEARNS
-        self.lateness.add(self.pacer.lateness, took)
+        self.lateness.add(self.pacer.lateness, time.monotonic() - now)
         notices = self.operator.notices()
         for notice in notices:
             self.say(notice)
@@ -195,6 +190,15 @@ class Loop:
             self.recorder.frame(now, takes, events, slots, notices)
         while self._asked:
             self._answer(self._asked.pop(), now)
+
+    def _begin_frame(self, *, is_early: bool) -> tuple[float, float]:
+        """Begin a frame: the moment at which it begins, and that at which it should go out."""
+        now = time.monotonic()
+        if is_early and now < self.pacer.deadline:
+            self.pacer.begin_early(now)
+            return now, now
+        self.pacer.begin(now)
+        return now, self.pacer.out(now, self._takes)
 
     def _change(self, successor: Successor, now: float) -> None:
         self._successor, before = None, self.operator
@@ -250,9 +254,9 @@ class Loop:
             for listener in self.listeners:
                 listener.show(picture)
 
-    def _hand_over(self, slots: Mapping[int, bytes]) -> None:
+    def _hand_over(self, slots: Mapping[int, bytes], out: float) -> None:
         for sender in self.senders:
-            sender.offer({universe: slots[universe] for universe in sender.universes})
+            sender.offer({universe: slots[universe] for universe in sender.universes}, out)
 
 
 def slots_of(operator: Operator, frame: Slots) -> dict[int, bytes]:

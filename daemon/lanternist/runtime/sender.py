@@ -25,7 +25,7 @@ LEARNS = 1 / 40
 class Sender:
     """One output. The loop calls `offer` for every frame; nothing the output does can make the loop wait.
 
-    delay: seconds from the offer of a frame until it is sent, lately. sent: frames that the output took.
+    delay: seconds from when a frame was due until it was sent, lately. sent: frames that the output took.
     """
 
     def __init__(self, name: str, output: Output, universes: Sequence[int], retry_s: Sequence[float] = RETRY_S) -> None:
@@ -54,10 +54,10 @@ class Sender:
     def name(self, name: str) -> None:
         self._part.name = f"output {name}"
 
-    def offer(self, slots: Slots) -> None:
-        """Leave the newest frame; one that was not taken yet is gone."""
+    def offer(self, slots: Slots, due: float = 0.0) -> None:
+        """Leave the newest frame, to be sent at `due` (monotonic seconds), or at once; one not taken yet is gone."""
         self.overwritten += len(self._mailbox) if self._part.state == "up" else 0
-        self._mailbox.append((time.monotonic(), slots))
+        self._mailbox.append((max(due, time.monotonic()), slots))
         self._ready.set()
 
     def leave(self) -> None:
@@ -114,17 +114,18 @@ class Sender:
                 self._ready.wait()
             # The loop spaces the beginnings of its frames; one that took long would come close to the next, and one
             # that began early to a repeat of the one before.
-            time.sleep(max(0.0, sent + SMALLEST_GAP_S - time.monotonic()))
+            due = self._mailbox[0][0] if self._mailbox else 0.0
+            time.sleep(max(0.0, max(due, sent + SMALLEST_GAP_S) - time.monotonic()))
             self._ready.clear()
             if self._mailbox:
                 now = time.monotonic()
-                offered, slots = self._mailbox.popleft()
+                due, slots = self._mailbox.popleft()
                 self._busy_since = now
                 if self._output.send(slots, now) is not False:
                     sent = now
                 self._busy_since = math.inf
                 self._sent_at.append(now)
-                self.delay += (min(time.monotonic() - offered, PERIOD_S) - self.delay) * LEARNS
+                self.delay += (min(time.monotonic() - due, PERIOD_S) - self.delay) * LEARNS
                 self._listen_for_warnings()
 
     def _listen_for_warnings(self) -> None:
