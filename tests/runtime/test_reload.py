@@ -11,10 +11,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.nights import copy_gig
 from tests.recorded import BEGIN, demo_gig, events_before
 from tests.running import PATIENCE, until
 
 from lanternist.core.events import LoadInRequest
+from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S
 from lanternist.runtime import loading, reload
 from lanternist.runtime.gigs import make_operator
@@ -24,8 +26,8 @@ from lanternist.runtime.reload import MOST_SAID, RefusedGigError, Reloader, Succ
 class Stage:
     """Where what was loaded is put in place. refuse: why not, or nothing."""
 
-    def __init__(self, folder: Path) -> None:
-        self.operator = make_operator(demo_gig(folder))
+    def __init__(self, operator: Operator) -> None:
+        self.operator = operator
         self.taken: list[Successor] = []
         self.refuse = ""
 
@@ -47,14 +49,19 @@ def reloading(stage: Stage, folder: Path) -> Iterator[Reloader]:
         assert one.ended(PATIENCE)
 
 
-@pytest.fixture
-def stage(tmp_path: Path) -> Stage:
-    return Stage(tmp_path)
+@pytest.fixture(scope="module")
+def playing(tmp_path_factory: pytest.TempPathFactory) -> Operator:
+    return make_operator(demo_gig(tmp_path_factory.mktemp("playing")))
 
 
 @pytest.fixture
-def gig(stage: Stage, tmp_path: Path) -> Path:
-    return tmp_path / "gig"
+def stage(playing: Operator) -> Stage:
+    return Stage(playing)
+
+
+@pytest.fixture
+def gig(tmp_path: Path) -> Path:
+    return copy_gig(tmp_path)
 
 
 def answers(monkeypatch: pytest.MonkeyPatch, code: str) -> None:
@@ -159,6 +166,19 @@ def test_a_newer_wish_ends_a_loading_that_is_under_way(
         until(lambda: one.describe()["state"] == "loading")
         answers(monkeypatch, "raise SystemExit(7)")
         assert "status 7" in came(one)["problems"][0]
+
+
+def test_who_asks_again_and_again_does_not_keep_it_from_being_loaded(
+    gig: Path, stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers(monkeypatch, "import time; time.sleep(0.4); raise SystemExit(7)")
+    with reloading(stage, gig) as one:
+
+        def asked_again() -> bool:
+            one.ask()
+            return bool(one.describe()["times"])
+
+        until(asked_again)
 
 
 def saved(gig: Path) -> None:

@@ -223,7 +223,7 @@ def _keep(course: Course, args: argparse.Namespace) -> int:
         print(f"{args.gig / args.rig}: cannot be written: {reason}. Write into it, at {course.written.name!r}:")
         print(_lines(keys))
         return 1
-    print(f"written into {args.rig}; it counts when the gig is loaded anew")
+    print(f"written into {args.rig}; a lanternist that plays this gig takes it on in a moment")
     return 0
 
 

@@ -35,6 +35,8 @@ LONGEST_S = 60.0
 # How often the waiting thread looks whether something newer is asked for.
 LOOKS_S = 0.1
 MOST_SAID = 20
+# Of those that are asked for while one is loaded, one is enough.
+MOST_REQUESTS = 8
 FOLDERS = ("", "profiles", "songs")
 
 Signature = frozenset[tuple[str, int, int, int]]
@@ -114,7 +116,7 @@ class Reloader:
         self._leaving = False
         self._told = _Told()
         self._seen = self._stable = signature(folder)
-        self._is_put_off = False
+        self._is_put_off = self._is_patient = False
         self._thread = threading.Thread(target=self._run, name="reload", daemon=True)
 
     def start(self) -> None:
@@ -125,7 +127,8 @@ class Reloader:
         """Load the gig anew. Does not wait, any thread may ask. Gives the number that `describe` will tell as ended."""
         self._told.asked += 1
         number = self._told.asked
-        self._requests.put(why)
+        if self._requests.qsize() < MOST_REQUESTS:
+            self._requests.put(why)
         return number
 
     def leave(self) -> None:
@@ -193,6 +196,8 @@ class Reloader:
             loaded, warnings = self._loaded(began)
             self._change(Successor(loaded, kin(loaded.operator, self._playing())))
         except _NewerError:
+            # Who asks again and again must not keep it from ever being loaded.
+            self._is_patient = True
             return
         except RefusedGigError as refused:
             self._refuse(why, refused.problems)
@@ -202,6 +207,7 @@ class Reloader:
             self._tell("loaded", time.monotonic() - began, warnings)
             log.info("the gig was loaded anew (%s), in %.2f s", why, self._told.took)
             _say(warnings)
+        self._is_patient = False
         self._told.ended, self._told.times = number, self._told.times + 1
         self._ends()
 
@@ -239,7 +245,7 @@ class Reloader:
         with selectors.DefaultSelector() as selector:
             selector.register(stdout, selectors.EVENT_READ)
             while not selector.select(LOOKS_S):
-                if not self._requests.empty():
+                if self._leaving or not (self._is_patient or self._requests.empty()):
                     raise _NewerError
                 if time.monotonic() - began > LONGEST_S:
                     raise RefusedGigError([f"it could not be loaded within {LONGEST_S:g} s"])
