@@ -1,8 +1,8 @@
 """What loading a gig anew costs the frames of a daemon that plays it: `python -m tests.bench.reload [FIXTURES SCENES]`.
 
 A daemon plays so many fixtures and scenes (60 and 40 if not told), and its frames are counted by how late they
-begin: while nothing happens, and while the gig is loaded anew again and again. A third column is a process that only
-sleeps on the same grid meanwhile: what this machine does to anybody.
+begin: while nothing happens, and while the gig is loaded anew again and again. A third column is a thread here that
+only sleeps on the same grid meanwhile: what this machine does to anybody.
 """
 
 import signal

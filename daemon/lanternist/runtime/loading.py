@@ -29,6 +29,12 @@ NICE = 10
 # Far more than any gig takes: what is in the way of one that has gone wild, before the machine is short of memory.
 MOST_BYTES, MOST_CPU_S = 2 << 30, 60
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
+# Where the files of a gig are.
+FOLDERS = ("", "profiles", "songs")
+# How often it is read again if somebody saves a file of it meanwhile.
+ATTEMPTS = 3
+
+Signature = frozenset[tuple[str, int, int, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,14 +54,33 @@ def main() -> None:
         _write(out, Path(sys.argv[1]), sys.argv[2])
 
 
+def signature(folder: Path) -> Signature:
+    """What changes when a file of the gig does: of each its name, time, size and number. Empty for no folder."""
+    found = []
+    for inside in FOLDERS:
+        with suppress(OSError), os.scandir(folder / inside) as entries:
+            for entry in entries:
+                if entry.name.endswith(".toml"):
+                    with suppress(OSError):
+                        stat = entry.stat()
+                        found.append((f"{inside}/{entry.name}" if inside else entry.name, stat.st_mtime_ns,
+                                      stat.st_size, stat.st_ino))  # fmt: skip
+    return frozenset(found)
+
+
 def _write(out: BinaryIO, folder: Path, rig: str) -> None:
-    gig, problems = load(folder, rig)
+    for _ in range(ATTEMPTS):
+        before = signature(folder)
+        gig, problems = load(folder, rig)
+        files = {} if gig is None else gig_files(folder, gig.profiles)
+        if signature(folder) == before:
+            break
     mistakes = [str(one) for one in problems if one.severity == "mistake"]
     warnings = [str(one) for one in problems if one.severity != "mistake"]
     told = json.dumps([mistakes + warnings, len(mistakes)])
     data = b""
     if gig is not None:
-        data = pickle.dumps(Loaded(make_operator(gig), gig_files(folder, gig.profiles)), 5)
+        data = pickle.dumps(Loaded(make_operator(gig), files), 5)
     out.write(f"{VERSION}\n{told}\n".encode() + data)
 
 

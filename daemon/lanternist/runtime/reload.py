@@ -25,7 +25,7 @@ from lanternist.core.guard.adoption import Kin
 from lanternist.core.operator import Operator
 from lanternist.core.reload import kin
 from lanternist.runtime.listener import Listener
-from lanternist.runtime.loading import COMMAND, VERSION, Loaded
+from lanternist.runtime.loading import COMMAND, VERSION, Loaded, Signature, signature
 from lanternist.runtime.sender import Sender
 
 log = logging.getLogger(__name__)
@@ -37,9 +37,6 @@ LOOKS_S = 0.1
 MOST_SAID = 20
 # Of those that are asked for while one is loaded, one is enough.
 MOST_REQUESTS = 8
-FOLDERS = ("", "profiles", "songs")
-
-Signature = frozenset[tuple[str, int, int, int]]
 
 
 class RefusedGigError(Exception):
@@ -271,20 +268,6 @@ def _read(stdout: BinaryIO, process: "subprocess.Popen[bytes]") -> tuple[Loaded,
     finally:
         gc.enable()
     return loaded, problems
-
-
-def signature(folder: Path) -> Signature:
-    """What changes when a file of the gig does: of each its name, time, size and number. Empty for no folder."""
-    found = []
-    for inside in FOLDERS:
-        with suppress(OSError), os.scandir(folder / inside) as entries:
-            for entry in entries:
-                if entry.name.endswith(".toml"):
-                    with suppress(OSError):
-                        stat = entry.stat()
-                        found.append((f"{inside}/{entry.name}" if inside else entry.name, stat.st_mtime_ns,
-                                      stat.st_size, stat.st_ino))  # fmt: skip
-    return frozenset(found)
 
 
 def _and_more(problems: Sequence[str]) -> list[str]:
