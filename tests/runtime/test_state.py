@@ -1,10 +1,12 @@
 """The state file: whole or not there, whenever the power goes; and only gone on from when that makes sense."""
 
+import ctypes
 import os
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -95,6 +97,20 @@ def test_the_clock_is_believed_if_the_network_has_set_it_or_one_with_a_battery_a
         assert state_file.now().sure is sure
     monkeypatch.setattr(state_file, "_is_set", lambda: True)
     assert state_file.now().sure
+
+
+def test_that_the_network_has_set_the_clock_is_told_by_the_kernel_or_a_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kernel = SimpleNamespace(adjtimex=lambda _: -1)
+    monkeypatch.setattr(state_file, "_SYNCHRONIZED", tmp_path / "synchronized")
+    monkeypatch.setattr(ctypes, "CDLL", lambda _: kernel)
+    for says, is_set in ((-1, False), (5, False), (0, True)):
+        kernel.adjtimex = lambda _, says=says: says
+        assert state_file._is_set() is is_set
+    kernel.adjtimex = lambda _: -1
+    (tmp_path / "synchronized").touch()
+    assert state_file._is_set()
 
 
 def test_seconds_before_now_are_before_now() -> None:

@@ -26,6 +26,7 @@ MOST_BYTES = 1_000_000
 AGREES_S = 86_400.0
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _RTC = Path("/sys/class/rtc")
+_SYNCHRONIZED = Path("/run/systemd/timesync/synchronized")
 _TIME_ERROR = 5  # adjtimex(2): the clock is not synchronised
 
 
@@ -89,8 +90,12 @@ def now(ago: float = 0.0) -> Moment:
 
 
 def _is_set() -> bool:
-    """Whether the kernel knows that the network has set the clock since the machine was started."""
-    return ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(512)) not in (-1, _TIME_ERROR)
+    """Whether the network has set the clock since the machine was started.
+
+    A service that is kept from setting the clock may not ask the kernel either; systemd-timesyncd leaves a file.
+    """
+    asked = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(512))
+    return asked not in (-1, _TIME_ERROR) or _SYNCHRONIZED.exists()
 
 
 def _runs_without_power(wall: float) -> bool:
