@@ -137,6 +137,7 @@ class Stage:
     """A night, what it lights, and who looks on. `other`: a second node; `adapter`: a serial line."""
 
     night: Night
+    gig: Path
     seen: Watcher
     witness: Watcher
     other: Node
@@ -253,7 +254,7 @@ def stage(folder: Path, show: str = "", after: Sequence[str] = ()) -> Iterator[S
         try:
             with playing(gig, packages=packages, after=after) as night:
                 is_real_time = night.status()["process"]["priority"] == "real-time"
-                made = Stage(night, *watchers, other, adapter, door, Noise() if is_real_time else NOT_REAL_TIME)
+                made = Stage(night, gig, *watchers, other, adapter, door, Noise() if is_real_time else NOT_REAL_TIME)
                 night.send("start", "slow tide")
                 made.until(lambda status: all(one["state"] == "up" for one in status["outputs"]))
                 try:
