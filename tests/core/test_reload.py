@@ -74,7 +74,7 @@ def same(make: Callable[[], Operator], events: Sequence[Event], frames: int, rel
     return bool(np.array_equal(kept, anew))
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(rigs(), shows(), st.data())
 def test_the_same_gig_makes_the_same_frames(of_rig: Rig, of_show: Show, data: st.DataObject) -> None:
     of_table = compile_rig(of_rig, PROFILES)
@@ -254,7 +254,7 @@ def _whims(acts: Sequence[str], every: int, variants: Sequence[str]) -> Frames:
     return made
 
 
-@settings(max_examples=20)
+@settings(max_examples=12)
 @given(ACTS, st.integers(1, 9), st.integers(0, 99))
 def test_no_reload_is_worth_a_flash(acts: list[str], every: int, seed: int) -> None:
     made = _whims(acts, every, (STAGE, RENAMED, STRICTER))
@@ -264,7 +264,7 @@ def test_no_reload_is_worth_a_flash(acts: list[str], every: int, seed: int) -> N
     assert excesses(cells, times.tolist(), 3, second=1.0 - FRAME_S / 5) == []
 
 
-@settings(max_examples=20)
+@settings(max_examples=12)
 @given(ACTS, st.integers(1, 9))
 def test_no_light_flashes_more_for_others_that_come_and_go(acts: list[str], every: int) -> None:
     """Every light for itself, as fields are others from one rig to the next."""

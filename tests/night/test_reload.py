@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.decoded import artnet_slots
+from tests.decoded import artnet_slots, wait_for
 from tests.nights import PATIENCE, Night, connected, copy_gig, lanternist_says, playing
 from tests.nodes import Node, node
 from tests.players import let_go, press
@@ -110,16 +110,16 @@ def test_a_gig_changes_while_it_plays(tmp_path: Path, nodes: tuple[Node, Node]) 
         second.receive()
         goes_on_without_a_gap(first.waiting())
 
-        # The first output leaves, dark; the pad is let go by somebody who is still heard.
+        # The first output leaves, dark, the other is given a universe more; whoever holds the pad is still heard.
         def remove() -> None:
-            rig.write_text(rig.read_text().replace(output(first), "", 1))
+            text = rig.read_text().replace(output(first), "", 1)
+            rig.write_text(text.replace("universe = 1\nby", "universe = [1, 2]\nby", 1))
             night.process.send_signal(signal.SIGHUP)
 
         status = loaded(night, changed=remove)
         assert [one["name"] for one in status["outputs"]] == ["1 artnet"]
         assert not any(light(first.waiting()[-1]))
-        second.waiting()
-        assert any(light(second.receive()))
+        wait_for(second, artnet_slots, {2: [0] * 8})
         pads.sendall(let_go(HELD))
         until(night, lambda status: weight(status, "held") == 0)
         assert first.waiting() == []
