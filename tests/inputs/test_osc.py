@@ -100,7 +100,7 @@ def test_a_port_in_use_says_so() -> None:
 def test_an_address_that_is_not_ours_says_so() -> None:
     # 192.0.2.0/24 is kept for documentation (RFC 5737).
     with pytest.raises(InputError, match=r"no such address: choose another `host`"):
-        OscInput(Settings(host="192.0.2.1", port=0)).run(lambda _: None)
+        OscInput(Settings(host="192.0.2.1", port=0, senders=["192.0.2.0/24"])).run(lambda _: None)
 
 
 def test_a_stop_before_run_is_not_lost_and_the_port_is_let_go() -> None:

@@ -1,15 +1,74 @@
-"""Opening a network socket to listen on, with errors that tell a person what to do."""
+"""Doors to the network: where an input listens, whom it lets in, and errors that tell a person what to do.
+
+A door is on this machine's loopback unless the rig opens it, and then it says to whom.
+"""
 
 import errno
+import ipaddress
 import socket
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Annotated, Self
 
-from lanternist.inputs.contract import InputError
+from pydantic import Field, model_validator
+
+from lanternist.inputs.contract import InputError, InputSettings
+
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 
 _REMEDY = {
     errno.EADDRINUSE: "another program listens there: end it, or choose another `port`",
     errno.EADDRNOTAVAIL: "this machine has no such address: choose another `host`",
     errno.EACCES: "not allowed: choose a `port` above 1023",
 }
+
+
+class DoorSettings(InputSettings):
+    """host: the address to listen on, "0.0.0.0" for every network. port: 0 takes a free one.
+
+    senders: who may send, as addresses ("10.0.0.7") or networks ("10.0.0.0/24"); wanted where `host` is not loopback.
+    The sender of a UDP packet can be forged by whoever is in the same network.
+    """
+
+    host: Annotated[str, Field(min_length=1, max_length=255)] = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535)]
+    senders: Annotated[list[Annotated[str, Field(max_length=100)]], Field(max_length=64)] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _opened_on_purpose(self) -> Self:
+        for sender in self.senders:
+            _network(sender)
+        if not self.senders and not _is_loopback(self.host):
+            raise ValueError(
+                f'host = "{self.host}" opens this to the network, so say who may send: senders = ["10.0.0.0/24"]'
+            )
+        return self
+
+    @cached_property
+    def _networks(self) -> Sequence[Network]:
+        return [_network(sender) for sender in self.senders]
+
+    def admits(self, sender: str) -> bool:
+        """Whether a sender at this address is let in; this machine itself always is."""
+        try:
+            address = ipaddress.ip_address(sender)
+        except ValueError:
+            return False
+        return address.is_loopback or any(address in network for network in self._networks)
+
+
+def _network(text: str) -> Network:
+    try:
+        return ipaddress.ip_network(text, strict=False)
+    except ValueError as error:
+        raise ValueError(f'{text!r} is no address and no network; write "10.0.0.7" or "10.0.0.0/24"') from error
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def listen_on(kind: socket.SocketKind, host: str, port: int) -> socket.socket:

@@ -14,8 +14,8 @@ from pydantic import Field
 
 from lanternist.core.feedback import Picture
 from lanternist.inputs.breath import Breath
-from lanternist.inputs.contract import Emit, InputError, InputSettings
-from lanternist.inputs.listen import listen_on, name_of
+from lanternist.inputs.contract import Emit, InputError
+from lanternist.inputs.listen import DoorSettings, listen_on, name_of
 from lanternist.inputs.midi_feed import MidiFeed, MidiFeeds, Outgoing
 from lanternist.inputs.stopper import Stopper, calm
 from lanternist.inputs.tally import Tally
@@ -25,10 +25,9 @@ MOST_CLIENTS = 16
 _CHUNK = 4096
 
 
-class Settings(InputSettings):
-    """host: the address to listen on, "0.0.0.0" for every network. port: 0 takes a free one."""
+class Settings(DoorSettings):
+    """Where it listens and to whom."""
 
-    host: Annotated[str, Field(min_length=1, max_length=255)] = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 9080
 
 
@@ -87,6 +86,10 @@ class MidiTcpInput:
             return
         except OSError as error:
             raise InputError(f"lost {self._where}: {error}; it is opened again") from error
+        if not self._settings.admits(peer[0]):
+            self._tally.refuse(f"a connection from {peer[0]}, which is not among `senders`", monotonic())
+            client.close()
+            return
         if len(self._clients) >= MOST_CLIENTS:
             self._tally.refuse(f"a connection from {peer[0]}: {MOST_CLIENTS} are connected already", monotonic())
             client.close()

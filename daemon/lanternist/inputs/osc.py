@@ -1,10 +1,12 @@
 """OSC over UDP: beats, tempo, actions and touches from the network.
 
-There is no password in OSC: whoever reaches the port can play. So it listens on this machine only until told otherwise.
+There is no password in OSC: whom the port lets in can play. So it listens on this machine only until told otherwise,
+and takes no more than a fast hand sends: what is beyond that the kernel throws away, and it is counted.
 """
 
 import logging
 import socket
+import struct
 from selectors import EVENT_READ, DefaultSelector
 from time import monotonic
 from typing import Annotated
@@ -12,8 +14,8 @@ from typing import Annotated
 from pydantic import Field
 
 from lanternist.inputs.breath import Breath
-from lanternist.inputs.contract import Emit, InputError, InputSettings
-from lanternist.inputs.listen import listen_on, name_of
+from lanternist.inputs.contract import Emit, InputError
+from lanternist.inputs.listen import DoorSettings, listen_on, name_of
 from lanternist.inputs.stopper import Stopper
 from lanternist.inputs.tally import Tally
 from lanternist.wire import osc
@@ -23,12 +25,14 @@ _LOGGER = logging.getLogger(__name__)
 LONGEST_DATAGRAM = 8192
 # Room for a burst of some thousand messages while another thread has the interpreter.
 _RECEIVE_BUFFER = 1 << 20
+# asm-generic/socket.h: with each datagram, how many the kernel has thrown away so far for want of room (32 bits).
+_SO_RXQ_OVFL = 40
+_COUNT = struct.Struct("=I")
 
 
-class Settings(InputSettings):
-    """host: the address to listen on, "0.0.0.0" for every network. port: 0 takes a free one."""
+class Settings(DoorSettings):
+    """Where it listens and to whom."""
 
-    host: Annotated[str, Field(min_length=1, max_length=255)] = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 9000
 
 
@@ -40,6 +44,7 @@ class OscInput:
         self._stopper = Stopper()
         self._tally = Tally(_LOGGER, "osc")
         self._where = "nothing yet"
+        self._overflowed = 0
 
     def run(self, emit: Emit) -> None:
         """Listen until `stop`. Raises InputError when the port cannot be had, or is lost."""
@@ -49,6 +54,8 @@ class OscInput:
             DefaultSelector() as selector,
         ):
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _RECEIVE_BUFFER)
+            listening.setsockopt(socket.SOL_SOCKET, _SO_RXQ_OVFL, 1)
+            self._overflowed = 0
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = name_of(listening)
@@ -68,12 +75,16 @@ class OscInput:
     def _take(self, listening: socket.socket, emit: Emit) -> None:
         """One datagram, if there is one."""
         try:
-            datagram, sender = listening.recvfrom(LONGEST_DATAGRAM + 1)
+            datagram, more, _, sender = listening.recvmsg(LONGEST_DATAGRAM + 1, socket.CMSG_SPACE(_COUNT.size))
         except BlockingIOError:
             return
         except OSError as error:
             raise InputError(f"lost {self._where}: {error}; it is opened again") from error
         now = monotonic()
+        self._count_overflow(more, now)
+        if not self._settings.admits(sender[0]):
+            self._tally.refuse(f"a datagram from {sender[0]}, which is not among `senders`", now)
+            return
         if len(datagram) > LONGEST_DATAGRAM:
             self._tally.refuse(f"a datagram of more than {LONGEST_DATAGRAM} bytes from {sender[0]}", now)
             return
@@ -81,6 +92,14 @@ class OscInput:
         self._tally.emit(emit, events)
         for reason in refused:
             self._tally.refuse(f"{reason} (from {sender[0]})", now)
+
+    def _count_overflow(self, more: list[tuple[int, int, bytes]], now: float) -> None:
+        for level, kind, data in more:
+            if (level, kind) == (socket.SOL_SOCKET, _SO_RXQ_OVFL) and len(data) >= _COUNT.size:
+                (total,) = _COUNT.unpack_from(data)
+                if total != self._overflowed:
+                    self._tally.refuse("more came than can be looked at", now, (total - self._overflowed) % (1 << 32))
+                self._overflowed = total
 
 
 SETTINGS = Settings
