@@ -34,11 +34,14 @@ def start_log() -> logging.handlers.QueueListener:
 class Waiting(logging.handlers.QueueHandler):
     """Lines on their way to the writer. Never waits: what there is no room for is told as a number later."""
 
-    lost = 0
+    def __init__(self, lines: "queue.SimpleQueue[logging.LogRecord]") -> None:
+        super().__init__(lines)
+        self.lost = 0
+        self._lines = lines
 
     def enqueue(self, record: logging.LogRecord) -> None:
         """Leave a line."""
-        if self.queue.qsize() >= MOST_LINES:
+        if self._lines.qsize() >= MOST_LINES:
             self.lost += 1
             return
         if self.lost:
