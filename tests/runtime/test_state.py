@@ -2,6 +2,7 @@
 
 import ctypes
 import os
+import pwd
 import subprocess
 import sys
 from collections.abc import Callable
@@ -232,11 +233,14 @@ def test_what_has_ended_in_good_order_leaves_nothing(file: Path) -> None:
     assert list(file.parent.iterdir()) == []
     remove(file)
     remove(file.parent / "never" / "there.json")
+    file.write_bytes(b"where a folder should be")
+    remove(file / "there.json")
 
 
 def test_where_it_is_kept() -> None:
     assert folder_of({"STATE_DIRECTORY": "/var/lib/lanternist:/other", "HOME": "/h"}) == Path("/var/lib/lanternist")
     assert folder_of({"XDG_STATE_HOME": "/h/s", "HOME": "/h"}) == Path("/h/s/lanternist")
     assert folder_of({"XDG_STATE_HOME": "not/absolute", "HOME": "/h"}) == Path("/h/.local/state/lanternist")
+    assert folder_of({}) == Path(pwd.getpwuid(os.getuid()).pw_dir) / ".local/state/lanternist"
     assert file_of(Path("/s"), Path("/gigs/Fri day!")).name.startswith("Fri-day-")
     assert file_of(Path("/s"), Path("/a/friday")) != file_of(Path("/s"), Path("/b/friday"))

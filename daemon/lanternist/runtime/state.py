@@ -7,6 +7,7 @@ old one or the new one. What cannot be gone on from is set aside under one name,
 import ctypes
 import hashlib
 import os
+import pwd
 import re
 import time
 from collections.abc import Mapping
@@ -68,8 +69,8 @@ def folder_of(environment: Mapping[str, str]) -> Path:
     if by_systemd:
         return Path(by_systemd)
     named = Path(environment.get("XDG_STATE_HOME", ""))
-    home = named if named.is_absolute() else Path(environment.get("HOME") or "/") / ".local/state"
-    return home / "lanternist"
+    home = Path(environment.get("HOME") or pwd.getpwuid(os.getuid()).pw_dir)
+    return (named if named.is_absolute() else home / ".local/state") / "lanternist"
 
 
 def file_of(folder: Path, gig: Path) -> Path:
@@ -127,9 +128,9 @@ def write(file: Path, content: bytes) -> None:
 
 def remove(file: Path) -> None:
     """The night has ended in good order. Raises OSError; harmless if there is none."""
-    file.unlink(missing_ok=True)
-    file.with_suffix(".new").unlink(missing_ok=True)
     if file.parent.is_dir():
+        file.unlink(missing_ok=True)
+        file.with_suffix(".new").unlink(missing_ok=True)
         _settle(file.parent)
 
 
