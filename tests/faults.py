@@ -168,7 +168,7 @@ class Stage:
         """What universe 1 shows now."""
         return artnet_slots(self.seen.newest())[1]
 
-    def plays_on(self, fault: Callable[[], contextlib.AbstractContextManager[object]], least_s: float = 1.0) -> None:
+    def plays_on(self, fault: Callable[[], contextlib.AbstractContextManager[object]], least_s: float = 0.7) -> None:
         """With the fault in it the light that moves comes as evenly as the witness; else once more, and once more."""
         for turn in range(TURNS):
             begun = time.monotonic()

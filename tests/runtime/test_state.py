@@ -210,7 +210,7 @@ from tests.runtime.test_state import GIG, THEN
 from lanternist.runtime.state import find, write
 file, dice = Path(sys.argv[1]), random.Random(5)
 content = file.read_bytes()
-for turn in range(40):
+for turn in range(20):
     writer = os.fork()
     if writer == 0:
         while True:
