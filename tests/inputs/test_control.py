@@ -116,6 +116,16 @@ def test_load_in_ends_with_the_connection_that_asked_for_it(path: Path) -> None:
         assert end == LoadInRequest("end", end.at, who=int(str(who)))
 
 
+def test_a_gig_is_loaded_anew_and_the_number_of_that_is_told(path: Path) -> None:
+    numbers = iter((1, 2))
+    with running(ControlInput(path, lambda: STATUS, lambda: NAMES, reload=lambda: next(numbers))) as run:
+        until(lambda: run.where() == str(path))
+        with Client(path) as client:
+            client.send(b'{"do":"reload"}\n{"do":"reload"}\n')
+            assert [client.reply(), client.reply()] == [{"ok": True, "reload": 1}, {"ok": True, "reload": 2}]
+        assert run.events.empty()
+
+
 def test_lines_in_pieces_and_many_at_once(control: Running, path: Path) -> None:
     with Client(path) as client:
         line = b'{"do": "tap"}\n'

@@ -15,11 +15,12 @@ from tests.nights import copy_gig
 from tests.recorded import BEGIN, demo_gig, events_before
 from tests.running import PATIENCE, until
 
-from lanternist.core.events import LoadInRequest
+from lanternist.core.events import Action, LoadInRequest
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S
+from lanternist.core.reload import take_over
 from lanternist.runtime import loading, reload
-from lanternist.runtime.gigs import make_operator
+from lanternist.runtime.gigs import load, make_operator
 from lanternist.runtime.reload import MOST_SAID, RefusedGigError, Reloader, Successor
 
 
@@ -30,17 +31,26 @@ class Stage:
         self.operator = operator
         self.taken: list[Successor] = []
         self.refuse = ""
+        self.heard: list[str] = []
 
     def change(self, successor: Successor) -> None:
         if self.refuse:
             raise RefusedGigError([self.refuse])
+        successor.said = take_over(successor.operator, self.operator, successor.kin, 0.0)
         self.taken.append(successor)
         self.operator = successor.operator
 
 
 @contextmanager
 def reloading(stage: Stage, folder: Path) -> Iterator[Reloader]:
-    one = Reloader(folder, "rig.toml", lambda: stage.operator, stage.change)
+    one = Reloader(
+        folder,
+        "rig.toml",
+        lambda: stage.operator,
+        stage.change,
+        begins=lambda: stage.heard.append("begins"),
+        ends=lambda: stage.heard.append("ends"),
+    )
     one.start()
     try:
         yield one
@@ -143,10 +153,14 @@ def test_what_cannot_be_loaded_is_said(
     assert stage.operator is before
 
 
-def test_what_the_night_cannot_take_is_refused_too(
-    gig: Path, stage: Stage, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+def test_what_the_night_cannot_take_is_refused_and_what_is_gone_is_told(
+    gig: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    made = tmp_path / "made"
+    extra = '[[scenes]]\nname = "glow"\nparts = [{ on = "all", intensity = 9 }]\n'
+    (tmp_path / "before").mkdir()
+    before, problems = load(copy_gig(tmp_path / "before", show=extra))
+    assert before is not None, problems
+    stage, made = Stage(make_operator(before)), tmp_path / "made"
     with made.open("wb") as out:
         loading._write(out, gig, "rig.toml")
     monkeypatch.setattr(reload, "COMMAND", ("/bin/sh", "-c", f"cat {made}"))
@@ -154,7 +168,11 @@ def test_what_the_night_cannot_take_is_refused_too(
     with reloading(stage, gig) as one:
         assert came(one)["problems"] == ["no such output"]
         stage.refuse = ""
-        assert came(one)["state"] == "loaded"
+        stage.operator.take(Action("start", 0.0, "glow"))
+        told = came(one)
+        assert (told["state"], told["problems"]) == ("loaded", ["'glow' was on, and is no scene or chase any more"])
+        assert "'glow' was on, and is no scene or chase any more" in caplog.messages
+        assert stage.heard == ["begins", "ends"] * 2
 
 
 def test_a_newer_wish_ends_a_loading_that_is_under_way(

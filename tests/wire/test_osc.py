@@ -144,6 +144,7 @@ def test_a_button_let_go_does_not_happen_again() -> None:
         (message("/lanternist/transport", "pause"), "start, continue, stop, not 'pause'"),
         (message("/lanternist/transport"), "start, continue, stop, not nothing"),
         (message("/lanternist/blakout", 1), "'/lanternist/blakout'; did you mean 'blackout'?"),
+        (message("/lanternist/reload"), "no address is called '/lanternist/reload'"),
         (message("/lanternist/", 1), "no address is called"),
     ],
 )

@@ -203,15 +203,13 @@ class Loop:
     def _change(self, successor: Successor, now: float) -> None:
         self._successor, before = None, self.operator
         try:
-            said = take_over(successor.operator, before, successor.kin, now)
+            successor.said = take_over(successor.operator, before, successor.kin, now)
         except Exception as fault:
             successor.failed = f"a fault of its own: {type(fault).__name__}: {fault}"
         else:
             self._let_go_dark([sender for sender in self.senders if sender not in successor.senders])
             self.operator, self.senders, self.listeners = successor.operator, successor.senders, successor.listeners
             self._picture, successor.before = (), before
-            for line in said:
-                self.say(line)
             if self.recorder is not None:
                 self.recorder.reload(now, successor.loaded.files)
         successor.done.set()

@@ -55,7 +55,8 @@ class _NewerError(Exception):
 class Successor:
     """What is to take over: handed to the loop, which answers in `done`. failed: why it could not.
 
-    senders, listeners: of its rig. before: whom it took over from, kept lest the loop should have to clear up.
+    senders, listeners: of its rig. before: whom it took over from, kept lest the loop should have to clear up. said:
+    what a person should read of it.
     """
 
     loaded: Loaded
@@ -63,6 +64,7 @@ class Successor:
     senders: Sequence[Sender] = ()
     listeners: Sequence[Listener] = ()
     before: Operator | None = None
+    said: Sequence[str] = ()
     done: threading.Event = field(default_factory=threading.Event)
     failed: str = ""
 
@@ -191,7 +193,8 @@ class Reloader:
         self._begins()
         try:
             loaded, warnings = self._loaded(began)
-            self._change(Successor(loaded, kin(loaded.operator, self._playing())))
+            successor = Successor(loaded, kin(loaded.operator, self._playing()))
+            self._change(successor)
         except _NewerError:
             # Who asks again and again must not keep it from ever being loaded.
             self._is_patient = True
@@ -201,9 +204,10 @@ class Reloader:
         except Exception as fault:
             self._refuse(why, [f"a fault of its own: {type(fault).__name__}: {fault}"])
         else:
-            self._tell("loaded", time.monotonic() - began, warnings)
+            told = [*successor.said, *warnings]
+            self._tell("loaded", time.monotonic() - began, told)
             log.info("the gig was loaded anew (%s), in %.2f s", why, self._told.took)
-            _say(warnings)
+            _say(told)
         self._is_patient = False
         self._told.ended, self._told.times = number, self._told.times + 1
         self._ends()

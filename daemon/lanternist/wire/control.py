@@ -9,7 +9,7 @@ Replies: `{"ok": true}` (at load-in with `"who"`, the number of the connection t
 
 import json
 from collections.abc import Collection, Mapping
-from typing import Literal
+from typing import Final, Literal
 
 from lanternist.core.actions import ACTIONS
 from lanternist.core.events import Action, LoadInRequest
@@ -19,7 +19,7 @@ LONGEST_LINE = 65_536
 _KEYS = {"do": {"do", "what", "value"}, "get": {"get"}, "load-in": {"load-in", "what", "values"}}
 _MOST_NAMES = 64
 # What nobody can ask for but over this socket.
-RELOAD = "reload"
+RELOAD: Final = "reload"
 
 
 class RequestError(Exception):
@@ -57,8 +57,10 @@ def read_request(line: bytes, names: Collection[str], at: float) -> Asked:
         raise RequestError(f"a request with \"{kind}\" has no '{key[:80]}'{hint(key, _KEYS[kind])}")
     if kind == "load-in":
         return _load_in(message, at)
-    if message == {"do": RELOAD}:
-        return "reload"
+    if message.get("do") == RELOAD:
+        if message != {"do": RELOAD}:
+            raise RequestError("'reload' takes no name and no value")
+        return RELOAD
     return _get(message) if kind == "get" else _do(message, names, at)
 
 
