@@ -70,3 +70,24 @@ what = "pars"
         'songs/opener.toml:29: cues[5].colour: no colour is called "embr"; did you mean "ember"?',
         f"songs/opener.toml:30: cues[6]: a colour needs to know whose it is, and which; {EXAMPLE}",
     ]
+
+
+def test_songs_that_time_code_or_song_select_cannot_tell_apart(tmp_path: Path) -> None:
+    (tmp_path / "songs").mkdir(parents=True)
+    for name, begins, select in (("a", "01:00:00:00", 4), ("b", "01:00:59:29", 4), ("c", "01:02:00:00", 5)):
+        keys = f'timecode = "{begins}"\nselect = {select}\n'
+        (tmp_path / "songs" / f"{name}.toml").write_text(keys + SONG)
+    a_too = "songs/a.toml plays at that time code too, from 01:00:00:00 on"
+    assert [str(one) for one in load(write(tmp_path, {}))[1]] == [
+        f"songs/b.toml:1: timecode: {a_too}; move one of them, here and in the player",
+        "songs/b.toml:2: select: songs/a.toml has the number 4 too; each song needs its own, 0 to 127",
+    ]
+
+
+def test_a_time_code_that_is_none_is_told(tmp_path: Path) -> None:
+    (tmp_path / "songs").mkdir(parents=True)
+    (tmp_path / "songs" / "a.toml").write_text('timecode = "1:00:00"\nselect = 128\n' + SONG)
+    found = [str(one) for one in load(write(tmp_path, {}))[1]]
+    right = 'it should be "hours:minutes:seconds:frames", such as "01:00:00:00"'
+    assert found[0] == f'songs/a.toml:1: timecode: "1:00:00" cannot be right; {right}'
+    assert found[1].startswith("songs/a.toml:2: select:")

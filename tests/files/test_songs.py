@@ -15,6 +15,8 @@ SONG = Song(
     title='The "long" way home',
     file="the long way home.flac",
     duration=63.25,
+    timecode="01:00:00:00",
+    select=0,
     grid=EVEN,
     sections=[Section(at="1.1", kind="intro", energy=20.0), Section(at=33.0, kind="drop", energy=92.5, name="one")],
     cues=[Cue(at="17.3.5", do="start", what="slow ember", fade=Duration(2.0, "beats")), Cue(at=60.0, do="release")],
@@ -49,8 +51,8 @@ def test_mistakes_are_told_with_their_line_and_the_other_songs_are_kept(tmp_path
     songs, problems = load_songs(tmp_path)
     assert list(songs) == ["home"]
     assert [str(one) for one in problems] == [
-        f'songs/wrong.toml:17: sections[2] "one".kind: "dorp" is none of the choices; did you mean "drop"? {KINDS}',
-        f'songs/wrong.toml:22: cues[1].at: "17" cannot be right; {PLACE}',
+        f'songs/wrong.toml:19: sections[2] "one".kind: "dorp" is none of the choices; did you mean "drop"? {KINDS}',
+        f'songs/wrong.toml:24: cues[1].at: "17" cannot be right; {PLACE}',
     ]
 
 

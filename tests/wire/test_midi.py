@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanternist.core.events import Control, Event, SongPosition, Tick, TimeCode, Touch, Transport
+from lanternist.core.events import Control, Event, SongPosition, SongSelect, Tick, TimeCode, Touch, Transport
 from lanternist.wire.midi import Reader
 
 AT = 12.5
@@ -66,8 +66,10 @@ def test_running_status_survives_a_clock_and_velocity_0_is_note_off() -> None:
         ("E0 00 00", [Touch(Control("bend", 1), 0.0, AT, PAD)]),
         ("E0 00 40", [Touch(Control("bend", 1), 8192 / 16383, AT, PAD)]),
         ("E0 7F 7F", [Touch(Control("bend", 1), 1.0, AT, PAD)]),
-        # Pressure, song select and tune request mean nothing to a light.
-        ("A0 3C 10 D0 10 F3 05 F6", []),
+        # MIDI 1.0, System Common: Song Select counts from 0 (value from memory).
+        ("F3 05", [SongSelect(AT, 5)]),
+        # Pressure and tune request mean nothing to a light.
+        ("A0 3C 10 D0 10 F6", []),
     ],
 )
 def test_published_messages(data: str, events: list[Event]) -> None:
@@ -255,7 +257,7 @@ MESSAGES = st.one_of(
     st.builds(lambda c, v: (mido.Message("aftertouch", channel=c, value=v), []), CHANNEL, DATA),
     st.builds(lambda c, n, v: (mido.Message("polytouch", channel=c, note=n, value=v), []), CHANNEL, DATA, DATA),
     st.builds(lambda p: (mido.Message("songpos", pos=p), [SongPosition(AT, p / 4)]), st.integers(0, 16383)),
-    st.builds(lambda n: (mido.Message("song_select", song=n), []), DATA),
+    st.builds(lambda n: (mido.Message("song_select", song=n), [SongSelect(AT, n)]), DATA),
     st.builds(lambda data: (mido.Message("sysex", data=data), []), st.lists(DATA, max_size=5)),
     st.sampled_from([
         (mido.Message("clock"), [Tick(AT)]),

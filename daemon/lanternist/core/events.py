@@ -88,6 +88,15 @@ class SongPosition:
 
 
 @dataclass(frozen=True, slots=True)
+class SongSelect:
+    """MIDI Song Select: the song that the next Start begins. number: 0 to 127."""
+
+    at: float
+    number: int
+    source: str = "midi"
+
+
+@dataclass(frozen=True, slots=True)
 class TimeCode:
     """MIDI time code. seconds: since 00:00:00:00, at the moment `at`. rate: frames a second (24, 25, 29.97, 30)."""
 
@@ -124,4 +133,4 @@ class Lost:
 
 
 BeatEvent = Tick | Transport | SongPosition | TimeCode | Beat | Tempo
-Event = Touch | Action | LoadInRequest | Lost | BeatEvent
+Event = Touch | Action | LoadInRequest | Lost | SongSelect | BeatEvent

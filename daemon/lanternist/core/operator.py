@@ -14,7 +14,19 @@ from lanternist.core.cues import Cues, compile_cues
 from lanternist.core.desk import By, Desk
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.encode import Slots, encode
-from lanternist.core.events import Action, BeatEvent, Event, LoadInRequest, Lost, Touch
+from lanternist.core.events import (
+    Action,
+    Beat,
+    BeatEvent,
+    Event,
+    LoadInRequest,
+    Lost,
+    SongPosition,
+    SongSelect,
+    TimeCode,
+    Touch,
+    Transport,
+)
 from lanternist.core.feedback import Pads, Picture
 from lanternist.core.feedback import State as PadState
 from lanternist.core.follow import Follow, Hand, follow_of
@@ -397,8 +409,23 @@ class Operator:
             return f"{action.do}: {action.value:g} is not within {spec.low:g} to {spec.high:g}"
         return ""
 
-    def _feed(self, event: BeatEvent | Action) -> None:
-        self.clock.feed(event)
+    def _feed(self, event: BeatEvent | SongSelect | Action) -> None:
+        """What concerns the beat clock, and the song that plays on it."""
+        song, clock = self.song, self.clock
+        if isinstance(event, SongSelect):
+            if not song.select(event.number) and any(one.select is not None for one in self.songs.values()):
+                self._refuse(f"song select: no song of this gig has select = {event.number}", event.at)
+            return
+        if isinstance(event, Action):
+            if event.do == "align" and song.playing:
+                event = Action("shift", event.at, value=song.to_phrase(event.at, clock))
+            song.moved(event, clock)
+        jumps, apart = clock.jumps, 0.0 if isinstance(event, Action) else clock.apart(event.source)
+        clock.feed(event)
+        if isinstance(event, TimeCode):
+            song.time_code(event, clock)
+        elif isinstance(event, Transport | SongPosition | Beat):
+            song.clock_told(event, clock, apart, jumped=clock.jumps != jumps)
 
     def _remember_hold(self, device: str, action: Action, *, dark: bool) -> None:
         held = self.held[device]

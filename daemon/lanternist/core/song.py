@@ -4,6 +4,7 @@ A place in a song is written "bar.beat" ("17.1", or "17.2.5" half-way between tw
 of the file. Inside, a place is a *position*: a number of beats, 0 on the one (bar 1, beat 1), negative before it.
 """
 
+import math
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
@@ -15,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 
+from lanternist.core import timecode
 from lanternist.core.model import Length, Model, Name, Percent
 from lanternist.core.show import PlainColour, SectionKind
 from lanternist.core.units import BEATS_A_BAR, Duration
@@ -33,6 +35,11 @@ def changed(model: M, **fields: object) -> M:
 
 def _place(value: str) -> str:
     parse_place(value)
+    return value
+
+
+def _timecode(value: str) -> str:
+    timecode.parse(value)
     return value
 
 
@@ -216,11 +223,16 @@ class Measured(Model):
 
 
 class Song(Model):
-    """One track. file: name of the recording. duration: seconds."""
+    """One track. file: name of the recording. duration: seconds.
+
+    timecode: "hh:mm:ss:ff" at which the recording begins. select: its number in MIDI Song Select.
+    """
 
     title: Name
     file: Name
     duration: Annotated[float, Field(gt=0, le=86_400)]
+    timecode: Annotated[str, AfterValidator(_timecode)] | None = None
+    select: Annotated[int, Field(ge=0, le=127)] | None = None
     grid: Grid
     sections: Annotated[list[Section], Field(max_length=1000)] = Field(default_factory=list)
     cues: Annotated[list[Cue], Field(max_length=10_000)] = Field(default_factory=list)
@@ -249,6 +261,11 @@ class Song(Model):
         """Seconds of the first beats of bars."""
         first = [abs(self.grid.bar_beat(beat)[1] - 1) < 1e-6 for beat in self.beats]
         return np.asarray(self.beat_times[np.array(first, dtype=bool)])
+
+    def begins(self, rate: float) -> float:
+        """Seconds of time code at which the recording begins, at a rate of `core.timecode.RATES`; nan without one."""
+        start = timecode.seconds_of(*timecode.parse(self.timecode), rate) if self.timecode else None
+        return math.nan if start is None else start
 
     @property
     def tempo(self) -> float:

@@ -3,7 +3,9 @@
 A song plays on the beat clock: its position is the clock's, moved by a whole number of beats, so that a pitch ride, a
 nudge or a shift of the downbeat moves the song with the music. Where a source gives the beat, a start by hand counts
 for the nearest of its beats, and the clock's bars and phrases are put on those of the song. Where nobody gives it, the
-song gives tempo and beat itself, and its drift.
+song gives tempo and beat itself, and its drift; time code says how fast it runs.
+
+A source that moves the clock itself (MIDI Start, Song Position, a numbered beat elsewhere) counts from the song's one.
 """
 
 import math
@@ -11,11 +13,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from lanternist.core.beat import BeatClock
-from lanternist.core.events import Action
+from lanternist.core.events import Action, Beat, SongPosition, TimeCode, Transport
 from lanternist.core.follow import Music
 from lanternist.core.song import Song
 
 PHRASE = 32
+# Seconds by which time code that runs on may differ from the time that went by, and the share of that time.
+_CODE_OFF_S, _CODE_OFF = 0.1, 0.5
+_STANDS_S = 0.001
+_SLOWEST, _FASTEST = 0.5, 2.0
 # Players tell their place a few times a second, and late: only what is further off than this is a seek.
 SEEK_S = 0.15
 
@@ -24,15 +30,23 @@ SEEK_S = 0.15
 class SongClock:
     """The songs of a gig by name. playing: the name of the one that plays, or "". moves: how often its place jumped.
 
-    offset: song position less clock position, beats. begun: when the song would have begun, seconds; nan if a source
-    gives the beat.
+    offset: song position less clock position, beats. begun: when the song would have begun at the `speed` (seconds of
+    the file a second) at which it runs; nan if a source gives the beat. ahead: seconds by which hands have moved it
+    beyond the place that is told.
     """
 
     songs: Mapping[str, Song]
     playing: str = ""
     offset: float = 0.0
     begun: float = math.nan
+    speed: float = 1.0
+    ahead: float = 0.0
     moves: int = 0
+    _selected: str = ""
+    _told: bool = False
+    _code: TimeCode | None = None
+    _by_code: str = ""
+    _code_moved: bool = True
     _starts: Mapping[str, tuple[float, ...]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -46,13 +60,17 @@ class SongClock:
 
     def start(self, name: str, at: float, clock: BeatClock, seconds: float = 0.0) -> None:
         """A song plays, and is `seconds` into its file at `at`. Raises KeyError for an unknown song."""
-        self.playing = name if name in self.songs else self._named(name)
+        self.ahead, self.speed = 0.0, 1.0
+        self._place(name if name in self.songs else self._named(name), at, clock, seconds)
+
+    def _place(self, name: str, at: float, clock: BeatClock, seconds: float) -> None:
+        self.playing = name
         self.moves += 1
         grid = self.songs[self.playing].grid
         position = float(grid.position(seconds))
         up = PHRASE * math.ceil(max(0.0, -position) / PHRASE)
-        if clock.place(at, position + up, grid.bpm(position)):
-            self.offset, self.begun = -float(up), at - seconds
+        if clock.place(at, position + up, grid.bpm(position) * self.speed):
+            self.offset, self.begun = -float(up), at - (seconds - self.ahead) / self.speed
             return
         onto_phrase = (round(position - clock.beat_at(at)) + PHRASE // 2) % PHRASE - PHRASE // 2
         clock.feed(Action("shift", at, value=float(onto_phrase)))
@@ -62,9 +80,99 @@ class SongClock:
         """The song is so far into its file. What is near to where it is thought to be moves nothing."""
         if not self.playing:
             return
-        grid = self.songs[self.playing].grid
-        if abs(float(grid.seconds(self.position(at, clock))) - seconds) > SEEK_S:
-            self.start(self.playing, at, clock, seconds)
+        seconds += self.ahead
+        if abs(self._seconds(at, clock) - seconds) > SEEK_S:
+            self._place(self.playing, at, clock, seconds)
+
+    def moved(self, action: Action, clock: BeatClock) -> None:
+        """Hands are about to move the clock, by beats or ms: the song goes along, and stays so far ahead."""
+        if self.playing and action.do == "shift":
+            song, position = self.songs[self.playing], self.position(action.at, clock)
+            beats = round(min(max(action.value, -16.0), 16.0))
+            here, there = song.grid.seconds([position, position + beats])
+            self.ahead += float(there - here)
+        elif action.do == "nudge" and not math.isnan(self.begun):
+            self.ahead += min(max(action.value, -500.0), 500.0) / 1000.0
+
+    def to_phrase(self, at: float, clock: BeatClock) -> float:
+        """Whole beats to the nearest phrase of the clock."""
+        return float((-round(clock.beat_at(at)) + PHRASE // 2) % PHRASE - PHRASE // 2)
+
+    def select(self, number: int) -> bool:
+        """The next Start or Continue begins the song that has this number in Song Select. Gives whether one has."""
+        self._selected = next((name for name, song in self.songs.items() if song.select == number), "")
+        return self._selected != ""
+
+    def clock_told(
+        self, event: Transport | SongPosition | Beat, clock: BeatClock, apart: float, *, jumped: bool
+    ) -> None:
+        """After the clock was fed this. jumped: whether that moved it: to a place counted from the song's one.
+
+        A counter that runs over several songs does not begin anew with each: if it still is in the song, counted as
+        before, so it is counted on. apart: beats from what the source tells to the clock, until then.
+        """
+        if isinstance(event, Transport):
+            if event.kind == "stop" or not (event.kind == "start" or self._selected or self._told):
+                return
+            if self._selected:
+                self._begin(self._selected, event.at, clock, jumped=jumped)
+            self._told = False
+        elif isinstance(event, SongPosition) and not event.running:
+            self._told = True
+        elif jumped and self.playing:
+            song = self.songs[self.playing]
+            counted_on = float(song.grid.seconds(clock.beat_at(event.at) + self.offset + apart))
+            if 0.0 <= counted_on <= song.duration:
+                self.offset += apart
+                return
+        if jumped and self.playing:
+            self.offset, self.begun, self.ahead = 0.0, math.nan, 0.0
+
+    def _begin(self, name: str, at: float, clock: BeatClock, *, jumped: bool) -> None:
+        self._selected = ""
+        if jumped:
+            self.playing, self.moves, self.speed = name, self.moves + 1, 1.0
+        else:
+            self.start(name, at, clock, float(self.songs[name].grid.seconds(0.0)))
+
+    def time_code(self, event: TimeCode, clock: BeatClock) -> None:
+        """After the clock was fed time code: while it runs in a song that says when it begins, that song plays there.
+
+        What hands ask for instead holds until the code is moved or comes to another song.
+        """
+        before, self._code = self._code, event
+        if before is None:
+            return
+        went, passed = event.seconds - before.seconds, event.at - before.at
+        if abs(went) < _STANDS_S:
+            return
+        if not (went > 0.0 and abs(went - passed) <= _CODE_OFF_S + _CODE_OFF * passed):
+            self._code_moved = True
+            return
+        name, begins = self._coded(event)
+        if name != self._by_code or self._code_moved:
+            left, self._by_code, self._code_moved = self._by_code, name, False
+            if name and name != self.playing:
+                self.start(name, event.at, clock, event.seconds - begins)
+            elif not name and left == self.playing:
+                self.stop()
+        if name and name == self.playing:
+            self.seek(event.seconds - begins, event.at, clock)
+            course = clock.time_code(event.source)
+            if course is not None and not math.isnan(self.begun):
+                self.speed = min(max(course.rate, _SLOWEST), _FASTEST)
+                self.begun = course.at - (course.beat - begins) / self.speed
+
+    def _coded(self, event: TimeCode) -> tuple[str, float]:
+        """The song that plays at a time code, and the time code at which it begins; an empty name for none."""
+        for name, song in self.songs.items():
+            begins = song.begins(event.rate)
+            if begins <= event.seconds < begins + song.duration:
+                return name, begins
+        return "", 0.0
+
+    def _seconds(self, at: float, clock: BeatClock) -> float:
+        return float(self.songs[self.playing].grid.seconds(self.position(at, clock)))
 
     def stop(self) -> None:
         """No song plays."""
@@ -81,8 +189,8 @@ class SongClock:
             return
         song = self.songs[self.playing]
         if not math.isnan(self.begun):
-            position = float(song.grid.position(now - self.begun))
-            led = clock.place(now, position - self.offset, song.grid.bpm(position), jump=False)
+            position = float(song.grid.position((now - self.begun) * self.speed + self.ahead))
+            led = clock.place(now, position - self.offset, song.grid.bpm(position) * self.speed, jump=False)
             self.begun = self.begun if led else math.nan
         if self.position(now, clock) > song.grid.position(song.duration):
             self.stop()

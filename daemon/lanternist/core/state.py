@@ -63,6 +63,8 @@ class SongPlace(Model):
     name: Title
     offset: Time
     begun: Time | None
+    speed: Annotated[float, Field(ge=0.5, le=2)] = 1.0
+    ahead: Time = 0.0
     reached: Time | None
     dark: bool
     levels: list[Title]
@@ -180,6 +182,8 @@ def _song_of(operator: Operator, names: list[str]) -> SongPlace | None:
         name=song.playing,
         offset=song.offset,
         begun=None if math.isnan(song.begun) else song.begun,
+        speed=song.speed,
+        ahead=song.ahead,
         reached=cues.reached if played else None,
         dark=cues.dark,
         levels=sorted(names[number] for number in cues.levels),
@@ -197,6 +201,7 @@ def _set_up_song(operator: Operator, place: SongPlace | None, shift: float) -> l
         return [f"{place.name!r} was playing, and is no song any more"]
     song.playing, song.offset = place.name, place.offset
     song.begun = math.nan if place.begun is None else place.begun + shift
+    song.speed, song.ahead = place.speed, place.ahead
     song.moves += 1
     cues.levels = {numbers[name] for name in place.levels if name in numbers}
     if place.reached is not None:

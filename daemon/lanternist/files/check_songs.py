@@ -16,8 +16,9 @@ from lanternist.files.view import View, items, table
 def check_songs(view: View, songs: Mapping[str, Song], folder: Path) -> Iterator[Problem]:
     """Every problem between right song files and the show. Bindings of songs that are not there are the show's."""
     scenes = [name for _, name in view.playables]
+    yield from _told_apart(songs, folder)
     for name, song in songs.items():
-        document = read(folder / FOLDER / f"{name}.toml", f"{FOLDER}/{name}.toml") if song.cues else None
+        document = _document(folder, name) if song.cues else None
         if isinstance(document, Document) and view.show is not None:
             for number, cue in enumerate(song.cues):
                 yield from _cue(document, number, cue, scenes)
@@ -25,6 +26,31 @@ def check_songs(view: View, songs: Mapping[str, Song], folder: Path) -> Iterator
                     yield from _coloured(view, view.show, document, number, cue)
     if view.show is not None:
         yield from _bound(view.show, songs)
+
+
+def _document(folder: Path, name: str) -> Document | Problem:
+    return read(folder / FOLDER / f"{name}.toml", f"{FOLDER}/{name}.toml")
+
+
+def _told_apart(songs: Mapping[str, Song], folder: Path) -> Iterator[Problem]:
+    """What two songs share that should tell which of them plays."""
+    selects: dict[int, str] = {}
+    ends: list[tuple[float, float, str]] = []
+    for name, song in songs.items():
+        document = _document(folder, name)
+        if not isinstance(document, Document):
+            continue
+        if song.select is not None and (other := selects.setdefault(song.select, name)) != name:
+            problem = f"{FOLDER}/{other}.toml has the number {song.select} too"
+            yield document.problem(("select",), problem, "each song needs its own, 0 to 127")
+        if song.timecode is None:
+            continue
+        begins = song.begins(30.0)
+        for start, end, other in ends:
+            if begins < end and start < begins + song.duration:
+                problem = f"{FOLDER}/{other}.toml plays at that time code too, from {songs[other].timecode} on"
+                yield document.problem(("timecode",), problem, "move one of them, here and in the player")
+        ends.append((begins, begins + song.duration, name))
 
 
 def _cue(document: Document, number: int, cue: Cue, scenes: list[str]) -> Iterator[Problem]:

@@ -49,7 +49,12 @@ def song_text(song: Song) -> str:
 
 
 def _head(song: Song) -> str:
-    return f"title = {_text(song.title)}\nfile = {_text(song.file)}\nduration = {song.duration!r}  # seconds\n"
+    lines = [f"title = {_text(song.title)}", f"file = {_text(song.file)}", f"duration = {song.duration!r}  # seconds"]
+    if song.timecode is not None:
+        lines.append(f"timecode = {_text(song.timecode)}  # where the recording begins")
+    if song.select is not None:
+        lines.append(f"select = {song.select}  # its number in MIDI Song Select")
+    return "\n".join(lines) + "\n"
 
 
 def _measured(measured: Measured) -> str:

@@ -4,7 +4,7 @@ import logging
 from collections.abc import Callable
 from math import inf
 
-from lanternist.core.events import Control, Event, Lost, SongPosition, Tick, Touch, Transport
+from lanternist.core.events import Control, Event, Lost, SongPosition, SongSelect, Tick, Touch, Transport
 from lanternist.core.feedback import Picture, changes
 from lanternist.inputs.contract import Emit
 from lanternist.inputs.tally import Tally
@@ -43,7 +43,7 @@ class MidiFeeds:
             self._leader, self._ticked_at = None, -inf
 
     def _passes(self, port: "MidiFeed", event: Event) -> bool:
-        if not isinstance(event, Tick | Transport | SongPosition):
+        if not isinstance(event, Tick | Transport | SongPosition | SongSelect):
             return True
         if self._leader is not port:
             if event.at - self._ticked_at <= _SILENT_S:

@@ -13,7 +13,7 @@ import time
 from collections.abc import Mapping
 
 from lanternist.core.operator import Operator
-from lanternist.core.state import State, state_of
+from lanternist.core.state import SongPlace, State, state_of
 from lanternist.files.gig import Gig
 from lanternist.runtime import state as state_file
 
@@ -27,6 +27,7 @@ ALIVE_EVERY_S = (2.0, 60.0)
 SHARE_OF_AGE = 0.1
 # A tempo that is heard wavers.
 BPM_APART = 1.0
+SECONDS_APART = 0.5
 
 
 class Keeper:
@@ -126,7 +127,16 @@ class Keeper:
 
 def has_changed(before: State, now: State) -> bool:
     """Whether something has been asked for, or come to be, that does not go on by itself."""
-    return abs(before.tempo.bpm - now.tempo.bpm) >= BPM_APART or _standing(before) != _standing(now)
+    bent = abs(before.tempo.bpm - now.tempo.bpm) >= BPM_APART
+    return bent or _song_moved(before.song, now.song) or _standing(before) != _standing(now)
+
+
+def _song_moved(before: SongPlace | None, now: SongPlace | None) -> bool:
+    """Whether the place of the song has leapt; what time code measures anew with every frame is no leap."""
+    begun = [None if song is None else song.begun for song in (before, now)]
+    if begun[0] is None or begun[1] is None:
+        return begun[0] != begun[1]
+    return abs(begun[0] - begun[1]) >= SECONDS_APART
 
 
 def _standing(state: State) -> tuple[object, ...]:
@@ -135,5 +145,5 @@ def _standing(state: State) -> tuple[object, ...]:
         [(one.name, one.by, one.held, one.started, one.target) for one in state.scenes],
         state.levels, state.master, state.blackout, state.tempo.runs,
         (state.follow.on, state.follow.energy, state.follow.choice),
-        None if song is None else (song.name, song.offset, song.begun, song.dark, song.levels),
+        None if song is None else (song.name, song.offset, song.ahead, song.dark, song.levels),
     )  # fmt: skip

@@ -5,7 +5,7 @@ bytes so far. Real-time bytes (F8-FF) pass through without touching either. A ch
 complete (running status); System Common ends it; SysEx lasts until any other status byte.
 """
 
-from lanternist.core.events import Control, Event, SongPosition, Tick, TimeCode, Touch, Transport
+from lanternist.core.events import Control, Event, SongPosition, SongSelect, Tick, TimeCode, Touch, Transport
 from lanternist.wire.mtc import QuarterFrames, late_by, seconds_of
 
 _NOTE_OFF, _NOTE_ON, _CONTROL_CHANGE, _PROGRAM, _BEND = 0x80, 0x90, 0xB0, 0xC0, 0xE0
@@ -113,6 +113,8 @@ class Reader:
         self._status = 0
         if status == _SONG_POSITION:
             return SongPosition(at, (first | last << 7) / 4, self._source)
+        if status == _SONG_SELECT:
+            return SongSelect(at, first, self._source)
         if status == _QUARTER_FRAME:
             return self._quarter_frame(first, at)
         return None

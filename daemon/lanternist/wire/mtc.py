@@ -1,9 +1,8 @@
 """MIDI time code, pure: quarter frames and full frames to seconds (MIDI 1.0, MTC; drop-frame as in SMPTE 12M)."""
 
-# By the two rate bits of the hour: 24, 25, 29.97 drop-frame, 30. Counted is how many frame numbers a second has.
-RATES = (24.0, 25.0, 29.97, 30.0)
-_COUNTED = (24, 25, 30, 30)
-_EXACT = (24.0, 25.0, 30000 / 1001, 30.0)
+from lanternist.core import timecode
+from lanternist.core.timecode import EXACT, RATES
+
 _PIECES = 8
 # When the last piece arrives the time of the first is this old.
 _LATE_FRAMES = 2
@@ -11,15 +10,9 @@ _LATE_FRAMES = 2
 
 def seconds_of(hour: int, minute: int, second: int, frame: int) -> tuple[float, float] | None:
     """Seconds since 00:00:00:00 and the rate, or None if there is no such time. hour: 0rrhhhhh, rr the rate bits."""
-    code, hour = hour >> 5 & 3, hour & 0x1F
-    if hour > 23 or minute > 59 or second > 59 or frame >= _COUNTED[code]:
-        return None
-    minutes = hour * 60 + minute
-    frames = (minutes * 60 + second) * _COUNTED[code] + frame
-    if RATES[code] == 29.97:
-        # Frame numbers 0 and 1 are left out each minute, but not each tenth.
-        frames -= 2 * (minutes - minutes // 10)
-    return frames / _EXACT[code], RATES[code]
+    rate = RATES[hour >> 5 & 3]
+    seconds = timecode.seconds_of(hour & 0x1F, minute, second, frame, rate)
+    return None if seconds is None else (seconds, rate)
 
 
 class QuarterFrames:
@@ -49,4 +42,4 @@ class QuarterFrames:
 
 def late_by(rate: float) -> float:
     """Seconds from the time that a run of quarter frames tells to the moment when its last piece arrives."""
-    return _LATE_FRAMES / _EXACT[RATES.index(rate)]
+    return _LATE_FRAMES / EXACT[RATES.index(rate)]

@@ -29,7 +29,7 @@ from typing import Any
 from lanternist.core.beat.lead import Lead
 from lanternist.core.beat.pulses import TICKS_A_BEAT, Pulses
 from lanternist.core.beat.roster import BY_HAND, LEAST
-from lanternist.core.beat.sources import Hand, Source, clamp_bpm
+from lanternist.core.beat.sources import Hand, Line, Source, clamp_bpm
 from lanternist.core.beat.state import ClockSettings, Reading, Runs, Standing, State
 from lanternist.core.beat.taps import Thumb
 from lanternist.core.beat.timecode import Timecode
@@ -73,17 +73,35 @@ class BeatClock:
     def place(self, at: float, beat: float, bpm: float, *, jump: bool = True) -> bool:
         """Be at `beat` (0 or more) at the time `at`, and go on at `bpm`, if no source gives the beat; else nothing.
 
-        jump: at once; otherwise the position is bent there. Gives whether it was done.
+        Time code gives none. jump: at once; otherwise the position is bent there. Gives whether it was done.
         """
-        alone = self._lead.state(at) in (State.FREE, State.HOLDOVER) and self._lead.leader.rank != BY_HAND
-        if not alone or not 0.0 <= beat < _END_OF_TIME:
+        leader = self._lead.leader
+        alone = isinstance(leader, Timecode) or self._lead.state(at) in (State.FREE, State.HOLDOVER)
+        if not alone or leader.rank == BY_HAND or not 0.0 <= beat < _END_OF_TIME:
             return False
+        if isinstance(leader, Timecode):
+            self._lead.lay(leader, at, beat, clamp_bpm(bpm) / 60.0, jump=jump)
+            return True
         self._lead.run_by_itself(at, beat, clamp_bpm(bpm) / 60.0, jump=jump)
         return True
 
     def settle(self, settings: ClockSettings) -> None:
         """Go on with other settings. The free tempo is for what has yet to begin."""
         self._lead.settle(settings)
+
+    @property
+    def jumps(self) -> int:
+        """How often the position was moved on purpose."""
+        return self._lead.output.jumps
+
+    def apart(self, source: str) -> float:
+        """Beats from the position that this source tells to ours, if it leads; else 0."""
+        return self._lead.offset if self._lead.leader.name == source else 0.0
+
+    def time_code(self, source: str) -> Line | None:
+        """The course of a source of time code; None if it is not known to run steadily."""
+        known = self._lead.roster.get(source)
+        return known.course() if isinstance(known, Timecode) and known.locked() else None
 
     def standing(self, t: float) -> Standing:
         """Where it is at t, without binding the position: asking changes nothing."""

@@ -60,6 +60,19 @@ class Lead:
         else:
             self.output.follow(self.now, at, beat, rate)
 
+    def lay(self, source: Timecode, at: float, beat: float, rate: float, *, jump: bool) -> None:
+        """The time code in the lead is at this position, and goes on at this rate; where it stands, it stays."""
+        source.lay(at, beat, rate)
+        self.now, self.offset = max(self.now, at), 0.0
+        line = source.line()
+        if line is None:
+            return
+        if jump:
+            self.output.jump(at, max(0.0, line.beat_at(at)), 0.0 if source.stopped else rate)
+        elif not source.stopped:
+            self._belief = self._believe(self.now)
+            self.output.follow(self.now, line.at, line.beat, rate)
+
     def heard(self, source: Source, at: float) -> None:
         """Before a source's event is used: say so if it had been lost."""
         self.watch(at)

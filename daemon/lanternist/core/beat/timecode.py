@@ -81,6 +81,19 @@ class Timecode(Source):
             self._base = (self.tracker.line.x, beat)
             self.stated = True
 
+    def course(self) -> Line:
+        """When (seconds) it stands at which second of its own, and how many of these go by a second."""
+        line = self.tracker.line if self.tracker else None
+        return Line(line.at, line.x, 1.0 / line.period) if line else Line(self.last, 0.0, 1.0)
+
+    def lay(self, at: float, beat: float, rate: float) -> None:
+        """At `at` it is at this position, and goes on at this rate (beats a second)."""
+        if self.tracker is not None:
+            line = self.tracker.line
+            self._base = (line.x, beat - (at - line.at + self.trim) * rate)
+            self.rate, self._nominal = rate, rate * line.period
+            self.stated = True
+
     def tell(self, bpm: float) -> None:
         """From here on a second of time code is so many beats."""
         line = self.line()
