@@ -17,7 +17,7 @@ from pathlib import Path
 PACKAGES = "systemd-sysv,udev,dbus,linux-image-amd64,iproute2,kmod,sudo,ca-certificates"
 # What the machine's own apt installs, from its cache: it need not reach a mirror.
 LATER = "python3-venv"
-BOOT_S, COMMAND_S = 180.0, 300.0
+BOOT_S, COMMAND_S = 300.0, 1200.0
 PROMPT = "ready> "
 _CONSOLE = """[Service]
 ExecStart=

@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from lanternist.install.steps import Step, StepError, command, gig, leftover, link, text_file
+from lanternist.install.steps import Step, StepError, command, execute, gig, leftover, link, text_file
 
 FOLDER = "systemd"
-USER = SERVICE = "lanternist"
+USER = "lanternist"
 GIG = Path("etc/lanternist/gig")
 _UNIT = Path("etc/systemd/system/lanternist.service")
 _PYTHON = "/opt/lanternist/bin/python"
@@ -61,7 +61,15 @@ def steps(machine: Machine, source: Path | None) -> list[Step]:
     path = root / GIG
     demo = Path(__file__).resolve().parents[1] / "demo"
     played = gig(source or (path if path.is_dir() else demo), path, demo)
-    return [*_who(machine), played, *_around(machine), *_service(machine, gig_is_new=bool(played.does))]
+    service = _service(machine, gig_is_new=bool(played.does))
+    return [*_plays_on(machine), *_who(machine), played, *_around(machine), *service]
+
+
+def _plays_on(machine: Machine) -> list[Step]:
+    """What plays now plays again, as it was, when all else had to be taken back."""
+    if not machine.is_live or not _is_active(_UNIT.name):
+        return []
+    return [Step(do=lambda back: back.append(lambda: execute(["systemctl", "restart", _UNIT.name])))]
 
 
 def _who(machine: Machine) -> list[Step]:
@@ -95,7 +103,7 @@ def _around(machine: Machine) -> list[Step]:
 
 def _service(machine: Machine, *, gig_is_new: bool) -> list[Step]:
     """The unit, and that it is started, now and with the machine."""
-    root, name = machine.root, f"{SERVICE}.service"
+    root, name = machine.root, _UNIT.name
     text = _text(_UNIT.name).replace(_PYTHON, str(machine.python))
     wanted = root / "etc/systemd/system/multi-user.target.wants" / name
     again = [["systemctl", "daemon-reload"]] if machine.is_live else []
