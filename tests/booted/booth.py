@@ -212,10 +212,10 @@ def main() -> None:
             machine.run("sync")
             again(machine, lights, "power cut", lambda: machine.ask("system_reset"))
             again(machine, lights, "reboot", lambda: machine.console.sendall(b"sudo systemctl reboot\n"))
-            for command in page()[2]:
-                words = command.partition("   ")[0]
-                if "edit" not in words:
-                    say(f"$ sudo {words}\n{machine.run('sudo ' + words)}")
+            for line in page()[2]:
+                command = line.partition("   ")[0]
+                if " edit " not in command:  # which asks for an editor
+                    say(f"$ {command}\n{machine.run(command)}")
             print(machine.run("ls -R /etc/lanternist; systemctl status lanternist --no-pager", status=None))
 
 

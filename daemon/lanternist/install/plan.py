@@ -116,13 +116,9 @@ def _service(machine: Machine, *, gig_is_new: bool) -> list[Step]:
         ),
     ]  # fmt: skip
     if machine.is_live:
-        made.append(
-            command(
-                ["systemctl", "restart", name],
-                lambda: not (unit.does or gig_is_new) and _is_active(name),
-                ["systemctl", "stop", name],
-            )
-        )
+        is_playing = _is_active(name) and not unit.does
+        how, back = ("reload", ()) if is_playing and gig_is_new else ("restart", ("systemctl", "stop", name))
+        made.append(command(["systemctl", how, name], lambda: is_playing and not gig_is_new, back))
     return made
 
 
