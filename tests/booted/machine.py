@@ -131,7 +131,7 @@ def booted(folder: Path) -> Iterator[Machine]:
     for path in (console, monitor):
         path.unlink(missing_ok=True)
     words = [
-        "qemu-system-x86_64", "-accel", "tcg,thread=multi", "-m", "1024", "-smp", "2", "-nodefaults",
+        "qemu-system-x86_64", "-accel", "tcg,thread=multi", "-cpu", "max", "-m", "1024", "-smp", "2", "-nodefaults",
         "-display", "none",
         "-kernel", str(folder / "vmlinuz"), "-initrd", str(folder / "initrd.img"),
         "-append", "root=/dev/vda rw console=ttyS0 quiet systemd.show_status=0",
