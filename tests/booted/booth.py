@@ -131,6 +131,7 @@ def install(machine: Machine, lights: Lights) -> None:
         said = machine.run(command)
         say(f"$ {command}", time.monotonic() - begun)
     print(said)
+    machine.run("sync")
     say("frames arrive", lights.until(60, lambda _: True) - begun)
     print(machine.run("lanternist send master 90", status=3))
     machine.console.sendall(b"exec sudo su --login dj\n")  # in the groups it has now
