@@ -131,7 +131,6 @@ def install(machine: Machine, lights: Lights) -> None:
         said = machine.run(command)
         say(f"$ {command}", time.monotonic() - begun)
     print(said)
-    machine.run("sync")
     say("frames arrive", lights.until(60, lambda _: True) - begun)
     print(machine.run("lanternist send master 90", status=3))
     machine.console.sendall(b"exec sudo su --login dj\n")  # in the groups it has now
@@ -210,7 +209,6 @@ def main() -> None:
             look(machine)
             trouble(machine, lights)
             devices(machine)
-            machine.run("sync")
             again(machine, lights, "power cut", lambda: machine.ask("system_reset"))
             again(machine, lights, "reboot", lambda: machine.console.sendall(b"sudo systemctl reboot\n"))
             for line in page()[2]:

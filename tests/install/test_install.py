@@ -46,9 +46,10 @@ def lanternist(*words: str | Path) -> int:
 
 @needs_systemd
 def test_an_image_gets_all_of_it_once_and_loses_all_of_it_again(
-    image: Path, capsys: pytest.CaptureFixture[str]
+    image: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    before = files(image)
+    before, on_disk = files(image), []
+    monkeypatch.setattr(os, "sync", lambda: on_disk.append(files(image)))
     assert lanternist("--root", image) == 0
     told = [line.strip() for line in capsys.readouterr().out.splitlines() if line.startswith("  ")]
     assert files(image) == before, "telling does nothing"
@@ -56,6 +57,7 @@ def test_an_image_gets_all_of_it_once_and_loses_all_of_it_again(
     done = capsys.readouterr().out.splitlines()
     assert done[: len(told)] == told, "it does what it told"
     there = files(image)
+    assert on_disk == [there], "the plug may be pulled now"
     assert {
         "etc/systemd/system/lanternist.service", "etc/systemd/system/multi-user.target.wants/lanternist.service",
         "etc/udev/rules.d/70-lanternist-serial.rules", "etc/lanternist/gig/rig.toml", "usr/local/bin/lanternist",

@@ -121,6 +121,7 @@ def _do(args: argparse.Namespace, machine: "Machine", steps: "Sequence[Step]") -
     except StepError as error:
         print(error, file=sys.stderr)
         return 1
+    os.sync()  # power may be cut next, and a file that was just written would be empty
     if args.remove:
         for line in stays(machine):
             print(f"stays   {line}")
