@@ -111,7 +111,10 @@ class Heads:
 def heads_of(table: RigTable) -> Heads:
     """The fixtures of a rig, in patch order."""
     patched = table.patched
-    rows = np.array([[_row(table, number, axis) for axis in AXES] for number in range(len(patched))]).reshape(-1, 2)
+    first_cell = {one.fixture: cell for cell, one in reversed(list(enumerate(table.cells)))}
+    rows = np.array(
+        [[table.index.get((first_cell[number], axis), table.rows) for axis in AXES] for number in range(len(patched))]
+    ).reshape(-1, 2)
     has = rows < table.rows
     low, high = reach(table)
     turning = np.any(has, axis=1)
@@ -141,11 +144,6 @@ def reach(table: RigTable) -> tuple[Floats, Floats]:
                 low[rows] = np.maximum(low[rows], min(ends))
                 high[rows] = np.minimum(high[rows], max(ends))
     return low, high
-
-
-def _row(table: RigTable, fixture: int, axis: str) -> int:
-    cell = next(index for index, one in enumerate(table.cells) if one.fixture == fixture)
-    return table.index.get((cell, axis), table.rows)
 
 
 def _base(one: Patched, table: RigTable, turns_itself: bool) -> Floats:

@@ -103,10 +103,10 @@ def _sets(table: RigTable, fixtures: list[int], cells: list[int]) -> Iterator[tu
 
 def _neighbours(lit: list[Fixture]) -> Iterator[tuple[tuple[str, str], list[int]]]:
     """For every fixture with a place those within reach of it."""
-    placed = [at for at, one in enumerate(lit) if one.at is not None]
+    placed = np.array([at for at, one in enumerate(lit) if one.at is not None], dtype=np.intp)
     places = np.array([lit[at].at for at in placed]).reshape(-1, 3)
-    for at, place in zip(placed, places, strict=True):
-        near = np.array(placed)[np.linalg.norm(places - place, axis=1) <= NEAR_M]
+    for at, place in zip(placed.tolist(), places, strict=True):
+        near = placed[((places - place) ** 2).sum(axis=1) <= NEAR_M**2]
         yield from _if_several(("near", lit[at].name), near.tolist())
 
 

@@ -42,7 +42,7 @@ class Lights:
         self._strobe_of = _strobe_of(table, self.light, self.strobes)
         # A lamp gives no light but while it strobes, which is counted apart.
         self._glows = np.where(np.append(self.strobes.lamp, 0.0)[self._strobe_of] > 0, 0.0, 1.0)
-        self._around = [self._seen_with(number) for number in range(len(self.strobes.rows))]
+        self._around = {number: self._seen_with(number) for number in np.flatnonzero(self.strobes.lamp > 0).tolist()}
 
     def limited(self, levels: Floats, before: Floats, now: float) -> Floats:
         """The levels with their light held to the limits. before: what was sent last. now: seconds that count."""
@@ -83,8 +83,8 @@ class Lights:
     def _quiet(self, now: float) -> Marks:
         """Around which lamps nothing has flashed for a second."""
         quiet = np.zeros(len(self.strobes.rows), dtype=np.bool_)
-        for number in np.flatnonzero(self.strobes.lamp > 0):
-            stamps = (self.flashes.stamps[self._around[number]], self.reds.stamps[self._around[number]])
+        for number, around in self._around.items():
+            stamps = (self.flashes.stamps[around], self.reds.stamps[around])
             quiet[number] = not any(recent(one, now).any() for one in stamps)
         return quiet
 
