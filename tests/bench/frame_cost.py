@@ -4,6 +4,7 @@ Each figure is the median over interleaved rounds, in microseconds. Warm: frames
 sleep, as in the daemon, when the caches have gone cold. Absolute figures do not carry to another machine; ratios do.
 """
 
+import argparse
 import gc
 import statistics
 import time
@@ -13,6 +14,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from tests.bench.figures import Figure
 from tests.bench.merges import PlainMerge, fused_c, per_slot
 from tests.rigs import PROFILES
 
@@ -140,7 +142,13 @@ ALL_MOVE = "   the same, all 50 move"
 IN_C = "   HTP alone, fused in C"
 C = "c: 4 universes, 200 scenes, 3 move"
 ALONE = "   the same 3 scenes alone"
-REACH = ((A, SAME, 1 / 3), (A, PER_SLOT, 1 / 3), (B, IN_C, 6.0), (ALL_MOVE, IN_C, 6.0), (C, ALONE, 1.2))
+REACH = (
+    ("6  frame, 16 universes, 50 scenes, 10 move / merge fused in C", B, IN_C, 6.0),
+    ("6  frame, 16 universes, 50 scenes, all move / merge fused in C", ALL_MOVE, IN_C, 6.0),
+    ("7  frame, 200 scenes of which 3 move / the 3 alone", C, ALONE, 1.2),
+    ("8  frame, 20 fixtures, 5 scenes / the same in plain Python", A, SAME, 1 / 3),
+    ("8  frame, 20 fixtures, 5 scenes / HTP alone per slot, plain Python", A, PER_SLOT, 1 / 3),
+)
 
 
 def runs() -> Runs:
@@ -165,6 +173,10 @@ def runs() -> Runs:
     return found if in_c is None else found | {IN_C: Timed(in_c)}
 
 
+SIZES = ((1, 20), (1, 60), (4, 60), (16, 30), (16, 60), (64, 10), (64, 30), (256, 2), (256, 8))
+SCENES = (5, 50)
+
+
 def print_times(title: str, times: Medians) -> None:
     print(f"\n{title:46}" + "".join(f"{stage:>9}" for stage in (*STAGES, "whole")) + "  us")
     for name, each in times.items():
@@ -174,14 +186,42 @@ def print_times(title: str, times: Medians) -> None:
 
 def print_ratios(warm: Medians, cold: Medians) -> None:
     print(f"\n{'ratio':80}{'warm':>7}{'cold':>7}{'reach':>7}")
-    for one, other, reach in REACH:
+    for _, one, other, reach in REACH:
         if other in warm:
             title = f"{one.strip()} / {other.strip()}"
             both = [times[one][-1] / times[other][-1] for times in (warm, cold)]
             print(f"{title:80}" + "".join(f"{number:7.2f}" for number in (*both, reach)))
 
 
+def print_sizes() -> None:
+    """Stages of a frame over universes, fixtures and scenes, of which a tenth moves."""
+    of_a_size: Medians = {}
+    for universes, each in SIZES:
+        for scenes in SCENES:
+            name = f"{universes} universes, {universes * each} fixtures, {scenes} scenes"
+            desk = playing(pars(universes, each), scenes, moving=range(0, scenes, 10))
+            of_a_size |= measure({name: Whole(desk)})[1]
+    print_times("cold, a tenth of the scenes move", of_a_size)
+
+
+def figures() -> list[Figure]:
+    """Figures 6 to 8, cold."""
+    _, cold = measure(runs())
+    found = []
+    for name, one, other, reach in REACH:
+        if other in cold:
+            ours, theirs = cold[one][-1], cold[other][-1]
+            found.append(Figure(name, f"{ours:.0f} / {theirs:.0f} us", ours / theirs, reach))
+    return found
+
+
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sizes", action="store_true", help="stages up to 256 universes instead")
+    args = parser.parse_args()
+    if args.sizes:
+        print_sizes()
+        return
     measured = runs()
     gc.collect()
     gc.freeze()

@@ -16,9 +16,11 @@ import tty
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from tests.bench.figures import Figure, median_ratio
 from tests.nights import copy_gig, playing
 
 LINES = 4
+ALONE = "null alone"
 NULL = '[[outputs]]\nuniverse = 1\nby = "null"\n'
 
 
@@ -58,21 +60,37 @@ def lateness(outputs: str, seconds: float, *, record: bool = False) -> tuple[flo
             return frames["late_p50_ms"], frames["late_p99_ms"]
 
 
+def measured(seconds: float, rounds: int) -> dict[str, list[tuple[float, float]]]:
+    """Median and 99th percentile of every sort of outputs, round after round."""
+    found: dict[str, list[tuple[float, float]]] = {}
+    for _ in range(rounds):
+        found.setdefault(ALONE, []).append(lateness(NULL, seconds))
+        found.setdefault("null, recorded", []).append(lateness(NULL, seconds, record=True))
+        for are_read in (True, False):
+            name = f"{LINES} serial lines, {'read' if are_read else 'blocked'}"
+            with lines(are_read=are_read) as entries:
+                found.setdefault(name, []).append(lateness(entries, seconds))
+    return found
+
+
+def figures(seconds: float = 6.0, rounds: int = 3) -> list[Figure]:
+    """Figure 11."""
+    found = measured(seconds, rounds)
+    blocked, alone = found[f"{LINES} serial lines, blocked"], found[ALONE]
+    values = [statistics.median(one[1] for one in each) * 1000 for each in (blocked, alone)]
+    ratio = median_ratio([(one[1], other[1]) for one, other in zip(blocked, alone, strict=True)])
+    name = f"11 lateness p99, {LINES} blocked serial lines / none"
+    return [Figure(name, f"{values[0]:.0f} / {values[1]:.0f} us", ratio, 1.5)]
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=6.0)
     parser.add_argument("--rounds", type=int, default=3)
     args = parser.parse_args()
-    found: dict[str, list[tuple[float, float]]] = {}
-    for _ in range(args.rounds):
-        found.setdefault("null alone", []).append(lateness(NULL, args.seconds))
-        found.setdefault("null, recorded", []).append(lateness(NULL, args.seconds, record=True))
-        for are_read in (True, False):
-            name = f"{LINES} serial lines, {'read' if are_read else 'blocked'}"
-            with lines(are_read=are_read) as entries:
-                found.setdefault(name, []).append(lateness(entries, args.seconds))
+    found = measured(args.seconds, args.rounds)
     print(f"{'late, ms (times null)':<28}{'p50':>18}{'p99':>18}")
-    null = [statistics.median(round_[at] for round_ in found["null alone"]) for at in (0, 1)]
+    null = [statistics.median(round_[at] for round_ in found[ALONE]) for at in (0, 1)]
     for name, rounds in found.items():
         values = [statistics.median(round_[at] for round_ in rounds) for at in (0, 1)]
         print(f"{name:<28}" + "".join(f"{value:>10.3f} ({value / null[at]:4.1f})" for at, value in enumerate(values)))

@@ -1,14 +1,12 @@
 """How evenly packets reach a receiver: our daemon beside the sender threads of general libraries and a bare C loop.
 
-`python -m tests.bench.spacing`; where others work on the machine, `chrt -f 20 python -m tests.bench.spacing`, for all
-alike. All send 40 frames a second to one receiver on loopback, in turn and several rounds; the kernel stamps what
-arrives. What counts is the ratio within one run.
+`python -m tests.bench.spacing`. All send 40 frames a second to one receiver on loopback, in turn and several rounds,
+with the priority that the daemon asks for itself; the kernel stamps what arrives. What counts is the ratio in one run.
 """
 
 import argparse
 import multiprocessing
 import os
-import shutil
 import socket
 import statistics
 import subprocess
@@ -22,6 +20,7 @@ from pathlib import Path
 import sacn
 from stupidArtnet import StupidArtnet
 from tests.beats import quantile
+from tests.bench.figures import Figure, as_the_daemon, built, compiler, median_ratio
 from tests.nights import playing
 from tests.nodes import Node, node
 
@@ -90,10 +89,7 @@ def daemon(folder: Path, port: int, universes: int) -> Iterator[int]:
 
 @contextmanager
 def c_loop(folder: Path, port: int, universes: int) -> Iterator[int]:
-    source, made = folder / "loop.c", folder / "loop"
-    source.write_text(C_LOOP)
-    subprocess.run(["gcc", "-O2", "-o", made, source], check=True)
-    with subprocess.Popen([made, HERE, str(port), str(universes)]) as process:
+    with subprocess.Popen([built(C_LOOP, folder), HERE, str(port), str(universes)]) as process:
         yield process.pid
         process.kill()
 
@@ -179,23 +175,55 @@ def measure(name: str, universes: int, seconds: float) -> tuple[float, float, fl
     return rate, quantile(off, 0.5), quantile(off, 0.99), used / took * 100
 
 
+Rounds = list[dict[str, tuple[float, float, float, float]]]
+OURS, IN_C = "the daemon", "bare C loop"
+
+
+def measured(universes: int, seconds: float, times: int) -> Rounds:
+    """Every sender in turn, several times over."""
+    names = [name for name in SENDERS if name != IN_C or compiler()]
+    with as_the_daemon():
+        return [{name: measure(name, universes, seconds) for name in names} for _ in range(times)]
+
+
+def figures(seconds: float = 4.0, times: int = 5) -> list[Figure]:
+    """Figures 4 and 5: 32 universes, and beside them the spacing of one."""
+    one, many = measured(1, seconds, times), measured(32, seconds, times)
+    peers = [name for name in SENDERS if name not in (OURS, IN_C)]
+    found = []
+    if IN_C in many[0]:
+        found = [
+            _figure("   interval at the receiver p99 off, 1 universe / C sender", one, [IN_C], 2, None),
+            _figure("4  interval at the receiver p99 off, 32 universes / C sender", many, [IN_C], 2, 1.5),
+        ]
+    return [
+        *found,
+        _figure("4  interval at the receiver p99 off, 32 universes / best library", many, peers, 2, 0.5),
+        _figure("5  CPU of the daemon, 32 universes / least of sacn, stupidArtnet", many, peers, 3, 0.5),
+    ]
+
+
+def _figure(name: str, rounds: Rounds, others: list[str], column: int, goal: float | None) -> Figure:
+    pairs = [(each[OURS][column], min(each[other][column] for other in others)) for each in rounds]
+    ours, theirs = (statistics.median(values) for values in zip(*pairs, strict=True))
+    unit = "%" if column == 3 else "us"
+    return Figure(name, f"{ours:.3g} / {theirs:.3g} {unit}", median_ratio(pairs), goal)
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=4.0)
     parser.add_argument("--rounds", type=int, default=3)
-    parser.add_argument("--senders", nargs="+", default=list(SENDERS))
     parser.add_argument("--universes", type=int, nargs="+", default=[1, 32])
     args = parser.parse_args()
-    names = [name for name in args.senders if name != "bare C loop" or shutil.which("gcc")]
     for universes in args.universes:
-        rounds = [{name: measure(name, universes, args.seconds) for name in names} for _ in range(args.rounds)]
+        rounds = measured(universes, args.seconds, args.rounds)
         print(f"\n{f'{universes} universes':<24}{'rate':>8}{'off p50':>10}{'off p99':>10}{'CPU %':>8}", end="")
         print(f"{'p99 to the first row':>24}")
-        for name in names:
-            rate, p50, p99, cpu = (
-                statistics.median(column) for column in zip(*(one[name] for one in rounds), strict=True)
-            )
-            ratio = statistics.median(one[name][2] / one[names[0]][2] for one in rounds)
+        first = next(iter(rounds[0]))
+        for name in rounds[0]:
+            rate, p50, p99, cpu = (statistics.median(each) for each in zip(*(one[name] for one in rounds), strict=True))
+            ratio = median_ratio([(one[name][2], one[first][2]) for one in rounds])
             print(f"{name:<24}{rate:8.2f}{p50:8.0f}us{p99:8.0f}us{cpu:8.2f}{ratio:24.2f}")
     return 0
 

@@ -12,7 +12,7 @@ from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
 from lanternist.outputs.contract import RefusedError
 from lanternist.runtime import sender as sender_module
 from lanternist.runtime.part import JITTER, RETRY_S, Part
-from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, LEARNS, Sender
+from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, LEARNS, LEARNS_S, Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
 
 
@@ -78,6 +78,23 @@ def test_frames_never_reach_an_output_closer_than_the_wire_can_carry_them() -> N
         wait_for(output, "send")
         at.append(output.at)
     assert min(later - earlier for earlier, later in pairwise(at)) >= SMALLEST_GAP_S
+    sender.leave()
+    assert sender.ended(PATIENCE)
+
+
+def test_a_packet_that_goes_out_late_in_a_long_send_keeps_the_next_at_a_distance() -> None:
+    output = BlockingOutput()
+    sender = Sender("stopped", output, [1])
+    sender.start()
+    begun = time.monotonic()
+    sender.offer(frame(1))
+    assert output.blocked.wait(PATIENCE)
+    sender.offer(frame(2))
+    until(lambda: time.monotonic() > begun + SMALLEST_GAP_S)
+    let_go = time.monotonic()
+    output.release.set()
+    until(lambda: output.frames == 2)
+    assert output.at - let_go >= SMALLEST_GAP_S - LEARNS_S
     sender.leave()
     assert sender.ended(PATIENCE)
 

@@ -20,6 +20,8 @@ RATE_OVER = 80
 STUCK_S = 1.0
 # How much of what a frame took goes into what the next one is expected to: settled within some seconds.
 LEARNS = 1 / 40
+# The most that the usual length of a send changes with one, so that nothing is learnt from a process that was stopped.
+LEARNS_S = 50e-6
 
 
 class Sender:
@@ -106,7 +108,7 @@ class Sender:
             self._output.close()
 
     def _send_until_leaving(self) -> None:
-        leaving, sent = False, -SMALLEST_GAP_S
+        leaving, sent, usual = False, -SMALLEST_GAP_S, 0.0
         while not leaving:
             # Looked at before the mailbox: what was offered before `leave` is still sent.
             leaving = self._part.leaving.is_set()
@@ -121,8 +123,12 @@ class Sender:
                 now = time.monotonic()
                 due, slots = self._mailbox.popleft()
                 self._busy_since = now
-                if self._output.send(slots, now) is not False:
-                    sent = now
+                went_out = self._output.send(slots, now) is not False
+                took = time.monotonic() - now
+                if went_out:
+                    # Where it took longer than usual, the packet may have gone out at the very end of that.
+                    sent = now + max(0.0, took - usual)
+                usual += max(-LEARNS_S, min(took - usual, LEARNS_S))
                 self._busy_since = math.inf
                 self._sent_at.append(now)
                 self.delay += (min(time.monotonic() - due, PERIOD_S) - self.delay) * LEARNS

@@ -1,0 +1,121 @@
+"""How late frames begin, beside a bare loop in C at the same time: idle, and while others want every processor.
+
+`python -m tests.bench.lateness`. The loop in C sleeps to the same grid with the priority that the daemon has. With real
+time: as the daemon asks for it itself; without: where it may not.
+"""
+
+import argparse
+import contextlib
+import multiprocessing
+import os
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from tests.bench.figures import HEADER, Figure, as_the_daemon, built, compiler, rounds
+from tests.nights import copy_gig, playing
+
+HOGS = 4
+NULL = '[[outputs]]\nuniverse = 1\nby = "null"\n'
+# No real-time priority, as for a user who has not been given it.
+NOT_ALLOWED = ("chrt", "--other", "0", "setpriv", "--bounding-set=-sys_nice")
+C_LOOP = r"""
+#include <stdio.h>
+#include <stdlib.h>
+#include <time.h>
+
+static int by_size(const void *a, const void *b) { long d = *(long *)a - *(long *)b; return (d > 0) - (d < 0); }
+
+int main(int argc, char **argv) {  /* frames; prints p50 and p99 of how late each began, in ns */
+    int frames = atoi(argv[1]);
+    long *late = calloc(frames, sizeof *late);
+    struct timespec at, now;
+    clock_gettime(CLOCK_MONOTONIC, &at);
+    for (int frame = 0; frame < frames; frame++) {
+        at.tv_nsec += 25000000;
+        if (at.tv_nsec >= 1000000000) { at.tv_nsec -= 1000000000; at.tv_sec++; }
+        clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &at, 0);
+        clock_gettime(CLOCK_MONOTONIC, &now);
+        late[frame] = (now.tv_sec - at.tv_sec) * 1000000000 + now.tv_nsec - at.tv_nsec;
+    }
+    qsort(late, frames, sizeof *late, by_size);
+    printf("%ld %ld\n", late[frames / 2], late[frames * 99 / 100]);
+}
+"""
+
+
+def _busy() -> None:
+    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+    while True:
+        sum(range(10_000))
+
+
+@contextlib.contextmanager
+def hogs(count: int) -> Iterator[None]:
+    """Processes that compute without end."""
+    busy = [multiprocessing.get_context("spawn").Process(target=_busy, daemon=True) for _ in range(count)]
+    for one in busy:
+        one.start()
+    try:
+        yield
+    finally:
+        for one in busy:
+            one.kill()
+            one.join()
+
+
+def beside_c(seconds: float, *, before: Sequence[str] = (), busy: int = 0) -> tuple[list[float], list[float]]:
+    """Median and 99th percentile of how late frames began, in us: the daemon's, and those of a loop in C meanwhile."""
+    with tempfile.TemporaryDirectory() as name, hogs(busy):
+        folder = Path(name)
+        gig = copy_gig(folder, outputs=NULL, inputs='[[inputs]]\nby = "osc"\nport = 0\n')
+        witness = built(C_LOOP, folder)
+        with playing(gig, before=before) as night:
+            night.status()
+            night.send("start", "slow tide")
+            time.sleep(1)  # it has just begun
+            done = subprocess.run(
+                [*before, witness, str(round(seconds * 40))], capture_output=True, text=True, check=True
+            )
+            frames = night.status()["frames"]
+    ours = [frames["late_p50_ms"] * 1000, frames["late_p99_ms"] * 1000]
+    return ours, [float(ns) / 1000 for ns in done.stdout.split()]
+
+
+def figures(seconds: float = 12.0) -> list[Figure]:
+    """Figures 1 and 2: idle, and under load with and without real-time priority."""
+    if compiler() is None:
+        return []
+    with as_the_daemon() as is_real_time:
+        return rounds(lambda: _once(seconds, is_real_time=is_real_time))
+
+
+def _once(seconds: float, *, is_real_time: bool) -> list[Figure]:
+    ours, theirs = beside_c(seconds)
+    found = [
+        _figure("1  lateness p50, idle / C loop", ours[0], theirs[0], 1.0),
+        _figure("1  lateness p99, idle / C loop", ours[1], theirs[1], 1.5),
+    ]
+    if is_real_time:
+        ours, theirs = beside_c(seconds, busy=HOGS)
+        found.append(_figure(f"2  lateness p99, {HOGS} hogs, real time / C loop, real time", ours[1], theirs[1], 3.0))
+        without, _ = beside_c(seconds, before=NOT_ALLOWED, busy=HOGS)
+        found.append(_figure(f"2  lateness p99, {HOGS} hogs, real time / without", ours[1], without[1], 0.1))
+    return found
+
+
+def _figure(name: str, ours: float, theirs: float, goal: float) -> Figure:
+    return Figure(name, f"{ours:.0f} / {theirs:.0f} us", ours / theirs, goal)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=12.0)
+    args = parser.parse_args()
+    print(HEADER, *figures(args.seconds), sep="\n")
+
+
+if __name__ == "__main__":
+    main()
