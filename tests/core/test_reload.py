@@ -4,6 +4,7 @@ import functools
 from collections.abc import Callable, Sequence
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.core.test_song_clock import SHOW as SONG_SHOW
@@ -128,6 +129,44 @@ def test_scenes_go_on_by_name_in_another_show_where_they_are() -> None:
     assert new.desk.level_of(slow.number) == 0.5
     assert new.desk.playing[new.show.by_name["house"]].by == "show"
     assert new.clock is old.clock
+
+
+def test_light_that_becomes_another_does_so_softly_and_then_is_what_the_new_gig_makes() -> None:
+    """A scene that is gone, one that is brighter, and a fixture that is new: none of them in one step."""
+    bright = '[[scenes]]\nname = "lit"\nparts = [{ on = "all", intensity = 100 }]\n'
+    more = '[[fixtures]]\nname = "par 5"\nprofile = "par"\nmode = "8"\naddress = 401\n'
+    for before, after, rig_after in (
+        (SHOW + bright, SHOW, CLUB),
+        (SHOW + bright.replace("100", "10"), SHOW + bright, CLUB),
+        (SHOW + bright, SHOW + bright, CLUB + more),
+    ):
+        old, new = operator(before), operator(after, rig_after)
+        old.begin(0.0)
+        old.take(Action("start", 0.0, "lit"))
+        for frame in range(400):
+            old.frame(frame * FRAME_S)
+        reloaded(old, new, 10.0)
+        lights = new.rig.lights
+        seen = []
+        for frame in range(60):
+            new.frame(10.0 + frame * FRAME_S)
+            seen.append(new.rig.as_seen(new.levels)[lights])
+        steps = np.abs(np.diff(seen, axis=0))
+        assert 0.01 < steps.max() < 0.05
+        assert not steps[-15:].any()
+        assert seen[-1] == pytest.approx(new.desk.told[lights], abs=1e-6)
+
+
+def test_a_reload_in_the_middle_of_coming_up_goes_on_coming_up() -> None:
+    kept, old, new = operator(), operator(), operator()
+    for one in (kept, old):
+        one.begin(0.0)
+        one.rise(0.0)
+    frames = [[one.frame(frame * FRAME_S).copy() for frame in range(30)] for one in (kept, old)]
+    reloaded(old, new, 30 * FRAME_S)
+    after = [[one.frame(frame * FRAME_S).copy() for frame in range(30, 80)] for one in (kept, new)]
+    assert np.array_equal(frames[0], frames[1])
+    assert np.array_equal(after[0], after[1])
 
 
 def test_what_the_show_starts_with_stays_off_once_it_was_let_go() -> None:

@@ -14,6 +14,7 @@ from lanternist.core.cues import Cues, compile_cues
 from lanternist.core.desk import By, Desk
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.encode import Slots, encode
+from lanternist.core.entrance import Entrance, out_of_the_dark
 from lanternist.core.events import (
     Action,
     Beat,
@@ -53,8 +54,6 @@ LOST_BELOW = 0.5
 THE_BLACKOUT = ""
 # What is held by a word rather than a pad: over OSC or the control socket.
 NOBODYS = ""
-# How long the light takes to come up after an unforeseen end, in seconds, even to the eye.
-RISES_S = 1.5
 
 
 @dataclass(slots=True)
@@ -76,6 +75,7 @@ class Operator:
     touched: Touch | None = None
     faults: int = 0
     refused: int = 0
+    entrance: Entrance | None = None
     _frame: Slots = field(init=False)
     _standby: "_Standby" = field(init=False)
     _wanted: Floats = field(init=False)
@@ -91,7 +91,6 @@ class Operator:
     going: dict[int, float] = field(default_factory=dict)
     _numbers_by_hand: frozenset[int] = frozenset()
     _by_hand: frozenset[Hand] = frozenset()
-    _rises: float = -math.inf
 
     def __post_init__(self) -> None:
         self.desk = Desk(self.rig, self.show)
@@ -118,7 +117,7 @@ class Operator:
         self.faults, self.refused, self._number = before.faults, before.refused, before._number
         self._refusal_said, self._refused_then = before._refusal_said, before._refused_then
         self._notices += before._notices
-        self._leaving, self._rises, self._left_alone = before._leaving, before._rises, before._left_alone
+        self._leaving, self._left_alone = before._leaving, before._left_alone
 
     def begin(self, now: float) -> None:
         """Start what the show starts with."""
@@ -170,8 +169,13 @@ class Operator:
 
     def rise(self, now: float) -> None:
         """Before the first frame: let the light come up softly, as nobody knows what was seen a moment ago."""
-        self._rises = now
+        self.entrance = out_of_the_dark(self.rig, now)
         self.guard.begin_spent()
+
+    def shown(self, now: float, beats: Floats) -> Floats:
+        """What the desk makes, as it enters. beats: the position for each of the rig's leads."""
+        levels = self.desk.render(now, beats)
+        return levels if self.entrance is None else self.entrance.over(levels, now)
 
     def leave(self, now: float) -> None:
         """Go to the state that the rig asks for at an orderly stop; for "hold" nothing changes."""
@@ -233,19 +237,12 @@ class Operator:
             for name, play in (("cues", self._cue), ("follow", self._follow)):
                 self._attempt(name, now, play, now, float(beats.max()), reading)
         dark = self._is_dark()
-        wanted = self.loadin.over(self.rig.in_light(self._risen(self.desk.render(now, beats), now)), now)
+        wanted = self.loadin.over(self.rig.in_light(self.shown(now, beats)), now)
         lost = self._leaving or self.unattended or reading.state is State.HOLDOVER
         self.levels = self._judged(wanted, now, dark=dark, lost=lost)
         self._wanted = wanted
         self._number += 1
         return self.loadin.onto(encode(self.rig, self.levels, self._number), now, dark=dark)
-
-    def _risen(self, shown: Floats, now: float) -> Floats:
-        if now >= self._rises + RISES_S:
-            return shown
-        shown = shown.copy()
-        shown[: self.rig.intensities] *= max(0.0, (now - self._rises) / RISES_S)
-        return shown
 
     def _judged(self, wanted: Floats, now: float, *, dark: bool, lost: bool) -> Floats:
         adrift = self.loadin.adrift(now)

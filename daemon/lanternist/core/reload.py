@@ -3,7 +3,8 @@
 Scenes go on by name with their fades and ages, the beat clock and the song where they are; master, blackout and follow
 stay as hands have left them. A held pad goes on holding where it is still bound to the same. The guard keeps its count;
 where no fixture and no limit has changed it is the very same guard, and the same gig makes the same frames. What the
-show starts with is not started, load-in ends, and what is on but has no name any more is gone at once.
+show starts with is not started, load-in ends, and what is on but has no name any more is gone. Where the light becomes
+another by all that, it does so softly.
 """
 
 from collections.abc import Set as AbstractSet
@@ -11,6 +12,7 @@ from collections.abc import Set as AbstractSet
 import numpy as np
 
 from lanternist.core.bindings import Bindings, controls_that_hold
+from lanternist.core.entrance import from_before
 from lanternist.core.events import Control
 from lanternist.core.guard.adoption import Kin, kin_of
 from lanternist.core.operator import THE_BLACKOUT, Operator
@@ -40,9 +42,29 @@ def take_over(new: Operator, old: Operator, kin: Kin | None, now: float) -> list
     new.inherit(old, levels=old.levels if kin is None else new.guard.before.copy())
     said = set_up(new, state, 0.0)
     new.desk.blackout = old.desk.blackout
+    names, numbers = [one.name for one in old.show.playables], new.show.by_name
+    speeds = {numbers[names[at]]: speed for at, speed in old.desk.speeds.items() if names[at] in numbers}
+    new.desk.drive(old.desk.lift, speeds)
+    _soften(new, old, kin, now)
     if old.follow.met == old.hands():
         new.follow.met = new.hands()
     return said + _keep_holds(new, old, now)
+
+
+def _soften(new: Operator, old: Operator, kin: Kin | None, now: float) -> None:
+    """Where the desk makes other light than it did, let that come from what was shown."""
+    beat, told = new.clock.standing(now).beat, new.desk.told
+    before, after = (one.desk.render(now, np.full(len(one.rig.leads), beat)) for one in (old, new))
+    new.desk.told = told
+    to, of = (slice(None), slice(None)) if kin is None else kin.rows
+    same = after.copy()
+    same[: new.rig.intensities] = 0.0
+    same[to] = before[of]
+    if kin is None and np.array_equal(same, after):
+        new.entrance = old.entrance
+    elif old.entrance is not None or not np.array_equal(same, after):
+        same[to] = (before if old.entrance is None else old.entrance.over(before, now))[of]
+        new.entrance = from_before(new.rig, same, now)
 
 
 def _keep_holds(new: Operator, old: Operator, now: float) -> list[str]:
