@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.core.test_song_clock import SHOW as SONG_SHOW
 from tests.core.test_song_clock import SONGS
+from tests.core.test_song_told import FIRST, SECOND, code
 from tests.core.test_state import DARK, HOLD, SHOW, on
 from tests.guarded import FRAME_S, STAGE
 from tests.independent.flash_counter import (
@@ -25,7 +26,7 @@ from tests.rigs import CLUB, PROFILES, rig, show, table
 from tests.strategies import deeds, rigs, shows
 
 from lanternist.core.cues import with_colours
-from lanternist.core.events import Action, Beat, Event, LoadInRequest, Tick, Touch
+from lanternist.core.events import Action, Beat, Event, LoadInRequest, SongSelect, Tick, Touch, Transport
 from lanternist.core.operator import Operator
 from lanternist.core.reload import kin, take_over
 from lanternist.core.rig import Rig
@@ -52,8 +53,13 @@ def reloaded(old: Operator, new: Operator, now: float) -> list[str]:
     return take_over(new, old, kin(new, old), now)
 
 
-def night(make: Callable[[], Operator], events: Sequence[Event], frames: int, reloads: frozenset[int]) -> Frames:
-    """The frames of a night that loads its gig anew before some of them. What arrives is in the frame after it."""
+def night(
+    make: Callable[[], Operator], events: Sequence[Event], frames: int, reloads: frozenset[int]
+) -> tuple[Frames, Operator]:
+    """The frames of a night that loads its gig anew before some of them, and who made the last one.
+
+    What arrives is in the frame after it.
+    """
     one, left, made = make(), list(events), []
     one.begin(0.0)
     for number in range(frames):
@@ -67,12 +73,14 @@ def night(make: Callable[[], Operator], events: Sequence[Event], frames: int, re
         made.append(one.frame(now).copy())
         one.lamps(now)
         assert one.faults == 0, one.notices()
-    return made
+    return made, one
 
 
 def same(make: Callable[[], Operator], events: Sequence[Event], frames: int, reloads: frozenset[int]) -> bool:
-    kept, anew = (night(make, events, frames, those) for those in (frozenset[int](), reloads))
-    return bool(np.array_equal(kept, anew))
+    """Whether a night with reloads makes the same frames as one without, and ends at the same place of a song."""
+    (kept, one), (anew, other) = (night(make, events, frames, those) for those in (frozenset[int](), reloads))
+    places = [(of.song.playing, of.song.position(frames * FRAME_S, of.clock)) for of in (one, other)]
+    return bool(np.array_equal(kept, anew)) and places[0] == places[1]
 
 
 @settings(max_examples=12)
@@ -100,6 +108,17 @@ def test_with_follow_a_clock_heads_a_song_and_its_cues_it_makes_the_same_frames_
     whole = SONG_SHOW + SHOW[SHOW.index("[[scenes]]") :].replace('name = "house"', 'name = "house 2"')
     make = functools.partial(operator, whole, CLUB, songs=True)
     assert same(make, asked, 220, frozenset(range(3, 220, 7)))
+
+
+def test_what_machines_said_of_songs_is_remembered() -> None:
+    """Time code that comes to a song, a song that is selected before Start, and hands that have moved it."""
+    of_rig, of_show, _ = _tables(SONG_SHOW, CLUB, True)
+    asked: list[Event] = [SongSelect(0.5, 7), Transport(1.0, "start"), *code(2.0, 4.5, FIRST.begins(25.0) + 3.0)]
+    asked += [Tick(1.0 + 0.02 * number) for number in range(40)]
+    asked += [Action("nudge", 3.0, value=40.0), Action("shift", 3.5, value=1.0)]
+    asked.sort(key=lambda event: event.at)
+    make = functools.partial(Operator, of_rig, of_show, {"opener": FIRST, "second": SECOND})
+    assert all(same(make, asked, frames, frozenset(range(3, frames, 11))) for frames in (60, 190))
 
 
 def test_strobes_and_lamps_keep_their_rhythm() -> None:

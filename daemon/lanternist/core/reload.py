@@ -41,6 +41,7 @@ def take_over(new: Operator, old: Operator, kin: Kin | None, now: float) -> list
         new.guard.adopt(old.guard, kin)
     new.inherit(old, levels=old.levels if kin is None else new.guard.before.copy())
     said = set_up(new, state, 0.0)
+    new.song.remember(old.song)
     new.desk.blackout = old.desk.blackout
     names, numbers = [one.name for one in old.show.playables], new.show.by_name
     speeds = {numbers[names[at]]: speed for at, speed in old.desk.speeds.items() if names[at] in numbers}

@@ -54,6 +54,12 @@ class SongClock:
             name: tuple(song.grid.place(section.at) for section in song.sections) for name, song in self.songs.items()
         }
 
+    def remember(self, before: "SongClock") -> None:
+        """Take over from another what sources have said of songs that are still there."""
+        self._told, self._code, self._code_moved = before._told, before._code, before._code_moved
+        self._selected = before._selected if before._selected in self.songs else ""
+        self._by_code = before._by_code if before._by_code in self.songs else ""
+
     def knows(self, name: str) -> bool:
         """Whether there is a song of this name, title or file name."""
         return name in self.songs or any(name in (song.title, song.file) for song in self.songs.values())
