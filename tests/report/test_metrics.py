@@ -24,7 +24,7 @@ STATUS: dict[str, Any] = {
         {"name": "2 artnet", "state": "retrying", "failures": 7, "frames": 0, "overwritten": 0},
     ],
     "inputs": [{"name": "control", "state": "up", "failures": 0}],
-    "events": {"refused": 4, "dropped": 5},
+    "events": {"refused": 4, "dropped": 5}, "reload": {"times": 6, "state": "refused"},
 }  # fmt: skip
 
 
@@ -45,6 +45,7 @@ def test_what_is_told_is_read_by_others() -> None:
     assert found["lanternist_output_failures_total", (("output", "2 artnet"),)] == 7
     assert found["lanternist_blackout", ()] == 1
     assert found["lanternist_master_ratio", ()] == 0.8
+    assert (found["lanternist_gig_loadings_total", ()], found["lanternist_gig_refused", ()]) == (6, 1)
     assert found["lanternist_process_cpu_seconds_total", ()] == 12.5
     late = "lanternist_frame_lateness_seconds"
     assert [found[f"{late}_bucket", (("le", end),)] for end in ("0.0001", "0.025", "+Inf")] == [390, 398, 400]

@@ -67,6 +67,10 @@ def _night(status: Snapshot) -> Iterator[_Family]:
     yield _one("master_ratio", "gauge", "Grand master.", status["master"] / 100)
     yield _one("blackout", "gauge", "Whether a blackout is on.", status["blackout"])
     yield _one("guard_holding", "gauge", "Things that the guard holds back.", len(status["guard"]))
+    yield _one(
+        "gig_loadings_total", "counter", "How often the gig was loaded anew, or refused.", status["reload"]["times"]
+    )
+    yield _one("gig_refused", "gauge", "Whether the newest was refused.", status["reload"]["state"] == "refused")
     yield _one("events_refused_total", "counter", "Touches that asked for what is not there.", events["refused"])
     yield _one("events_dropped_total", "counter", "Events that came faster than frames.", events["dropped"])
 

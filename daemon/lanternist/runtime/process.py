@@ -47,6 +47,14 @@ def loop_goes_first() -> None:
             os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(PRIORITY + 1))
 
 
+def what_it_starts_comes_last() -> None:
+    """Processes that this thread starts have no real-time priority, from their first instruction on."""
+    policy = os.sched_getscheduler(0)
+    if policy == os.SCHED_RR:
+        with suppress(OSError):
+            os.sched_setscheduler(0, policy | os.SCHED_RESET_ON_FORK, os.sched_getparam(0))
+
+
 def _lock_memory() -> str:
     """Keep every page that is used in memory.
 

@@ -26,6 +26,7 @@ from lanternist.core.operator import Operator
 from lanternist.core.reload import kin
 from lanternist.runtime.listener import Listener
 from lanternist.runtime.loading import COMMAND, VERSION, Loaded, Signature, signature
+from lanternist.runtime.process import what_it_starts_comes_last
 from lanternist.runtime.sender import Sender
 
 log = logging.getLogger(__name__)
@@ -154,6 +155,7 @@ class Reloader:
         }
 
     def _run(self) -> None:
+        what_it_starts_comes_last()
         while not self._leaving:
             why = self._wait()
             if why and not self._leaving:
