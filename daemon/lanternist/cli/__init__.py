@@ -19,6 +19,7 @@ from lanternist.cli import (
     run,
     send,
     sheet,
+    soak,
     song,
     teach,
     watch,
@@ -34,6 +35,7 @@ The light operator for a DJ who plays alone.
                      lanternist sheet GIG     the patch on paper, for the ladder
                      lanternist song ...      prepare songs: beats, bars and sections of recordings
                      lanternist rehearse GIG  the night as a picture, much faster than it will be
+                     lanternist soak GIG      a lifelike night without a lamp, and a page on how it went
                      lanternist profile ...   fixture types: those there are, and how to write one
                      lanternist nodes         which Art-Net devices answer here?
                      lanternist doctor GIG    what on this machine could spoil it?
@@ -61,6 +63,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         learn,
         address,
         sheet,
+        soak,
         profile,
         song,
         rehearse,

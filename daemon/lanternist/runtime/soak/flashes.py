@@ -1,0 +1,48 @@
+"""Flashes of a soak, counted on the levels that were sent: by the published definition, not by the guard's own count.
+
+W3C WCAG 2.2, "general flash": a pair of opposing changes of relative luminance of 10 % of the maximum or more, the
+darker below 0.80. Here each rise of a cell or of the mean of all cells is counted, with its time.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lanternist.core.effects import Floats
+
+CHANGE, DARKER = 0.1, 0.8
+# A guard that counts seconds in frames of a grid may let the next rise begin a hair before the second is over.
+SECOND_S = 1.0 - 1e-6
+
+
+class Flashes:
+    """Counts rises of several lights at once; the most that any of them made within a second is `most`."""
+
+    def __init__(self, lights: int) -> None:
+        self.most = 0
+        self._heading = np.zeros(lights, dtype=np.int8)
+        self._low, self._high = np.zeros(lights), np.zeros(lights)
+        self._newest = np.full(lights, np.nan)
+        self._recent: list[list[float]] = [[] for _ in range(lights)]
+
+    def add(self, now: float, luminance: Floats) -> None:
+        """The light from `now` on; luminance: 0-1, one a light."""
+        if np.array_equal(luminance, self._newest):
+            return
+        self._newest = luminance
+        rises = (self._heading <= 0) & (luminance - self._low >= CHANGE - 1e-9) & (self._low < DARKER)
+        falls = (self._heading >= 0) & (self._high - luminance >= CHANGE - 1e-9)
+        self._low = np.where(
+            falls | (self._heading <= 0), np.minimum(luminance, np.where(falls, luminance, self._low)), self._low
+        )
+        self._high = np.where(
+            rises | (self._heading >= 0), np.maximum(luminance, np.where(rises, luminance, self._high)), self._high
+        )
+        if rises.any():
+            self._count(now, rises)
+        self._heading = np.where(rises, 1, np.where(falls, -1, self._heading)).astype(np.int8)
+
+    def _count(self, now: float, rises: NDArray[np.bool_]) -> None:
+        for light in np.flatnonzero(rises).tolist():
+            recent = [at for at in self._recent[light] if now - at < SECOND_S]
+            self._recent[light] = [*recent, now]
+            self.most = max(self.most, len(recent) + 1)

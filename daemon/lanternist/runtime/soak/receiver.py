@@ -1,0 +1,110 @@
+"""The receiver of a soak: a node on this machine that knows when packets came, and when the light went out."""
+
+import socket
+import threading
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lanternist.core.encode import encode
+from lanternist.core.rig_table import RigTable
+from lanternist.wire import artnet
+
+# Art-Net 4 asks for the newest frame again within 4 s, and we send it once a second: what is longer is a gap.
+GAP_S = 1.5
+_LISTEN_S = 0.2
+
+
+def slots_of_light(table: RigTable) -> dict[int, tuple[np.ndarray, np.ndarray]]:
+    """Of each universe, which slots dim, and what they hold in the dark."""
+    off, on = table.rest.copy(), table.rest.copy()
+    off[: table.intensities], on[: table.intensities] = 0.0, 1.0
+    dark, lit = encode(table, off), encode(table, on)
+    return {
+        universe: (np.flatnonzero(dark[at] != lit[at]), dark[at][dark[at] != lit[at]])
+        for at, universe in enumerate(table.universes)
+    }
+
+
+@dataclass(slots=True)
+class Receiver:
+    """Listens on a thread of its own.
+
+    packets: how many came. longest_s: the longest gap of a universe, but for those that were begun by `go`.
+    """
+
+    light: dict[int, tuple[np.ndarray, np.ndarray]]
+    port: int = 0
+    packets: int = 0
+    longest_s: float = 0.0
+    _socket: socket.socket | None = None
+    _last: dict[int, float] = field(default_factory=dict)
+    _dark: dict[int, bool] = field(default_factory=dict)
+    _went_dark: dict[int, float] = field(default_factory=dict)
+    _leaving: threading.Event = field(default_factory=threading.Event)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def come(self) -> None:
+        """Be there, at the same port as before."""
+        listening = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        listening.settimeout(_LISTEN_S)
+        listening.bind(("127.0.0.1", self.port))
+        self.port = listening.getsockname()[1]
+        with self._lock:
+            self._last.clear()
+            self._socket = listening
+
+    def go(self) -> None:
+        """Be gone, as a node whose cable was pulled."""
+        with self._lock:
+            if self._socket is not None:
+                self._socket.close()
+            self._socket = None
+            self._last.clear()
+
+    def run(self) -> None:
+        """Listen until `leave`."""
+        while not self._leaving.is_set():
+            listening = self._socket
+            if listening is None:
+                self._leaving.wait(_LISTEN_S)
+                continue
+            try:
+                packet = listening.recv(1024)
+            except OSError:
+                continue  # nothing came, or it is gone
+            self._take(packet, time.monotonic())
+
+    def leave(self) -> None:
+        """Make `run` return."""
+        self._leaving.set()
+        self.go()
+
+    def is_lit(self) -> bool:
+        """Whether any universe gives light."""
+        return any(not dark for dark in self._dark.values())
+
+    def went_dark(self, since: float) -> float | None:
+        """When the last universe that was lit went dark after `since`; None while one is lit."""
+        if self.is_lit():
+            return None
+        return max((at for at in self._went_dark.values() if at >= since), default=None)
+
+    def _take(self, packet: bytes, now: float) -> None:
+        dmx = artnet.parse(packet)
+        if not isinstance(dmx, artnet.Dmx) or dmx.port_address not in self.light:
+            return
+        universe = dmx.port_address
+        with self._lock:
+            self.packets += 1
+            if universe in self._last:
+                self.longest_s = max(self.longest_s, now - self._last[universe])
+            if self._socket is not None:
+                self._last[universe] = now
+        places, off = self.light[universe]
+        slots = np.frombuffer(dmx.slots.ljust(512, b"\0"), dtype=np.uint8)
+        dark = bool((slots[places] == off).all())
+        if dark and not self._dark.get(universe, True):
+            self._went_dark[universe] = now
+        self._dark[universe] = dark
