@@ -6,7 +6,7 @@ from tests.rigs import CLUB, compiled, row
 
 from lanternist.core.desk import Desk
 from lanternist.core.events import Action, Control, Event, Lost, SongPosition, Tick, Touch, Transport
-from lanternist.core.operator import FAULTS_BEFORE_SAFE, Operator
+from lanternist.core.operator import FAULTS_BEFORE_SAFE, MOST_DEVICES, Operator
 
 SHOW = """
 on_start = "house"
@@ -71,6 +71,20 @@ def test_a_binding_of_one_controller_does_not_answer_to_another() -> None:
     assert on(one) == {"house"}
     one.take(Touch(LEFT_PAD, 1.0, 0.0, device="left pads"))
     assert on(one) == {"house", "full"}
+
+
+def test_any_number_of_senders_costs_no_more_memory_and_a_pad_still_lets_go_when_it_is_lost() -> None:
+    one = operator()
+    one.take(Touch(PAD, 1.0, 0.0, "pads"))
+    for number in range(5 * MOST_DEVICES):
+        one.take(Touch(Control("osc", path="/fader"), 1.0, 0.1, f"10.0.{number // 256}.{number % 256}"))
+        assert len(one.held) <= MOST_DEVICES
+    one.take(Lost(0.2, "pads"))
+    one.frame(5.0)
+    assert on(one) == {"house"}
+    for number in range(5 * MOST_DEVICES):
+        one.take(Touch(PAD, 1.0, 6.0, f"forged {number}"))
+        assert len(one.held) <= MOST_DEVICES
 
 
 def test_what_a_lost_controller_held_down_is_let_go_and_only_that() -> None:

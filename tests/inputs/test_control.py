@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from tests.running import PATIENCE, Running, running, until
 
 from lanternist.core.events import Action, LoadInRequest
+from lanternist.inputs import control as control_module
 from lanternist.inputs.contract import InputError
 from lanternist.inputs.control import MOST_CLIENTS, MOST_UNREAD, ControlInput, default_socket, socket_to_ask
 from lanternist.wire.control import LONGEST_LINE
@@ -198,6 +199,24 @@ def test_one_client_too_many_is_told_so(control: Running, path: Path) -> None:
         until(lambda: control.input.describe()["clients"] == MOST_CLIENTS - 1)
         with Client(path) as admitted:
             assert admitted.ask(do="tap") == {"ok": True}
+
+
+def test_who_is_silent_for_long_makes_way_but_not_who_loads_in(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with running(control_at(path)) as run, ExitStack() as open_clients:
+        until(lambda: run.where() == str(path))
+        ladder = open_clients.enter_context(Client(path))
+        assert ladder.ask(**{"load-in": "light", "what": "par 1"})["ok"]
+        half_open = [open_clients.enter_context(Client(path)) for _ in range(MOST_CLIENTS - 1)]
+        for client in half_open:
+            client.send(b'{"do": ')
+        until(lambda: run.input.describe()["clients"] == MOST_CLIENTS)
+        assert half_open[0].ask(get="status")["error"]  # what it said before does not fit; but it has spoken again
+        monkeypatch.setattr(control_module, "MAKES_WAY_AFTER_S", 0.0)
+        with Client(path) as new:
+            assert new.ask(do="tap") == {"ok": True}
+            assert half_open[1].is_dropped()
+            assert run.input.describe()["clients"] == MOST_CLIENTS
+            assert ladder.ask(**{"load-in": "light", "what": "par 2"})["ok"]
 
 
 def test_a_client_that_does_not_read_is_dropped_and_delays_nobody(path: Path) -> None:

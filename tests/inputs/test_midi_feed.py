@@ -37,6 +37,15 @@ def test_of_two_clocks_the_first_is_followed(
     assert len([line for line in caplog.messages if "box sends a clock too" in line]) == 1
 
 
+def test_who_connects_anew_again_and_again_fills_neither_log_nor_memory(
+    feeds: MidiFeeds, caplog: pytest.LogCaptureFixture
+) -> None:
+    feeds.feed("mixer").take(CLOCK, 0.0)
+    for number in range(100):
+        feeds.feed(f"tcp 10.0.0.7:{number}").take(CLOCK, 0.01)
+    assert 0 < len(caplog.messages) < 20
+
+
 def test_touches_come_from_every_port(feeds: MidiFeeds, out: list[Event]) -> None:
     mixer, pad = feeds.feed("mixer"), feeds.feed("pad")
     mixer.take(CLOCK, 0.0)

@@ -5,10 +5,10 @@ import threading
 
 import pytest
 
-from lanternist.core.events import Event, Tick
+from lanternist.core.events import Control, Event, Lost, Tick, Touch
 from lanternist.inputs.contract import Emit, InputError
 from lanternist.runtime.inbox import A_FRAME, HOLDS, Inbox
-from lanternist.runtime.listener import Listener
+from lanternist.runtime.listener import MOST_DEVICES, Listener
 
 PATIENCE = 10.0
 
@@ -57,6 +57,24 @@ def test_an_input_that_is_back_is_said_when_something_comes_from_it(caplog: pyte
         listener.start()
         assert [source.runs.get(timeout=PATIENCE) for _ in range(2)] == ["failed", "running"]
     assert [record.getMessage() for record in caplog.records][1:] == ["input pads works again"]
+    listener.leave()
+    assert listener.ended(PATIENCE)
+
+
+def test_who_has_gone_makes_room_for_others_that_are_heard() -> None:
+    class Coming(ScriptedInput):
+        def run(self, emit: Emit) -> None:
+            for number in range(3 * MOST_DEVICES):
+                emit(Touch(Control("note", 1, 60), 1.0, 1.0, f"tcp {number}"))
+                emit(Lost(1.0, f"tcp {number}"))
+            emit(Touch(Control("note", 1, 60), 1.0, 1.0, "the last"))
+            super().run(emit)
+
+    source = Coming()
+    listener = Listener("pads", source, lambda _event: None)
+    listener.start()
+    assert source.runs.get(timeout=PATIENCE) == "running"
+    assert listener.heard == {"the last"}
     listener.leave()
     assert listener.ended(PATIENCE)
 

@@ -343,6 +343,24 @@ def test_any_bytes_are_harmless(datagram: bytes) -> None:
             assert 20 <= event.bpm <= 400
 
 
+ARGUMENTS: st.SearchStrategy[list[ArgValue]] = st.lists(st.text(max_size=8) | st.booleans() | st.integers(-9, 999))
+FORBIDDEN = ("reload", "load-in", "light", "only", "slot", "service", "lamp", "reset", "quit", "shutdown", "state")
+
+
+@pytest.mark.parametrize("name", FORBIDDEN)
+@pytest.mark.parametrize("arguments", [[], [1.0], ["par 1"], ["1.37", 255]])
+def test_what_could_hurt_cannot_be_asked_for_over_a_network(name: str, arguments: list[ArgValue]) -> None:
+    assert "no address is called" in reason_of(message(f"/lanternist/{name}", *arguments))
+
+
+@given(st.sampled_from([*ACTIONS, *FORBIDDEN, "beat", "bpm", "position", "transport"]), ARGUMENTS)
+def test_only_actions_touches_and_beats_come_out(name: str, arguments: list[ArgValue]) -> None:
+    """Never a request of load-in, which writes slots, resets heads and lights lamps, nor a loss, which lets go."""
+    for event in read(message(f"/lanternist/{name}", *arguments), AT)[0]:
+        assert isinstance(event, Action | Touch | Beat | Tempo | SongPosition | Transport)
+        assert not isinstance(event, Action) or event.do in ACTIONS
+
+
 @given(GOOD, st.data())
 def test_a_packet_cut_short_does_less_and_nothing_else(datagram: bytes, data: st.DataObject) -> None:
     # But for one cut right behind the address: that is how a sender without type tags sends no argument.

@@ -54,6 +54,8 @@ LOST_BELOW = 0.5
 THE_BLACKOUT = ""
 # What is held by a word rather than a pad: over OSC or the control socket.
 NOBODYS = ""
+# Far more than anybody plugs in.
+MOST_DEVICES = 64
 
 
 @dataclass(slots=True)
@@ -136,7 +138,7 @@ class Operator:
         if isinstance(event, Touch | Action):
             self.unattended = False
         if isinstance(event, Touch):
-            self.held.setdefault(event.device, set())
+            self._know(event.device)
             self.touched = event if event.value > 0 else self.touched
             dark = holds_blackout(self.show.bindings, event)
             for action in actions(self.show.bindings, event, self.desk.blackout):
@@ -144,7 +146,7 @@ class Operator:
                 self._act(action)
         elif isinstance(event, Action):
             if event.do == "hold" and event.what in self.show.by_name:
-                self.held.setdefault(NOBODYS, set())
+                self._know(NOBODYS)
                 self._remember_hold(NOBODYS, event, dark=False)
             self._act(event)
         elif isinstance(event, LoadInRequest):
@@ -424,8 +426,19 @@ class Operator:
         elif isinstance(event, Transport | SongPosition | Beat):
             song.clock_told(event, clock, apart, jumped=clock.jumps != jumps)
 
+    def _know(self, device: str) -> None:
+        """Senders on a network may have any name. One too many takes the place of the first that holds nothing."""
+        if device in self.held:
+            return
+        if len(self.held) >= MOST_DEVICES:
+            idle = next((one for one, held in self.held.items() if not held), None)
+            if idle is None:
+                return
+            del self.held[idle]
+        self.held[device] = set()
+
     def _remember_hold(self, device: str, action: Action, *, dark: bool) -> None:
-        held = self.held[device]
+        held = self.held.get(device, set())
         if action.do == "blackout":
             (held.add if dark else held.discard)(THE_BLACKOUT)
         if action.do == "hold":

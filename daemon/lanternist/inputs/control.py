@@ -29,9 +29,13 @@ _LOGGER = logging.getLogger(__name__)
 _NAME = "lanternist.sock"
 SERVICE_SOCKET = Path("/run/lanternist") / _NAME
 MOST_CLIENTS = 16
+# Who has said nothing for so long makes way for somebody new when all places are taken.
+MAKES_WAY_AFTER_S = 10.0
 # More unread replies than this and the client is dropped.
 MOST_UNREAD = 1 << 20
-_CHUNK = 65_536
+# Little, so that nobody waits long for those who ask much.
+_CHUNK = 4096
+_USUAL = 32  # bytes of a request
 _PROBE_S = 1.0
 
 
@@ -69,13 +73,14 @@ def _own_folder() -> Path:
 class _Client:
     """One connection: what it has sent of its next line, and what it has not read yet.
 
-    loads_in: whether it has asked for load-in, which ends with the connection.
+    loads_in: whether it has asked for load-in, which ends with the connection. heard_at: when it has said something.
     """
 
     def __init__(self, connection: socket.socket, number: int) -> None:
         self.connection = connection
         self.number = number
         self.loads_in = False
+        self.heard_at = monotonic()
         self.received = bytearray()
         self.unread = bytearray()
         self.leaving = False
@@ -130,13 +135,13 @@ class ControlInput:
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = str(self._path)
-            breath = Breath()
+            breath = Breath(_USUAL)
             while not self._stopper.stopped:
                 for key, _ in breath.wait(selector):
                     if key.fileobj is listening:
                         self._accept(listening, selector)
                     elif key.data in self._clients:
-                        self._serve(key.data, selector)
+                        breath.took(self._serve(key.data, selector))
 
     def stop(self) -> None:
         """Make `run` return."""
@@ -157,24 +162,36 @@ class ControlInput:
         client = _Client(connection, next(self._numbers))
         self._clients.add(client)
         selector.register(connection, EVENT_READ, client)
-        if len(self._clients) > MOST_CLIENTS:
+        if len(self._clients) > MOST_CLIENTS and not self._make_way(selector):
             self._refuse(client, f"{MOST_CLIENTS} clients are connected already; end one of them")
             client.leaving = True
             self._send(client, selector)
 
-    def _serve(self, client: _Client, selector: DefaultSelector) -> None:
-        if not client.leaving:
-            self._receive(client)
-        self._send(client, selector)
+    def _make_way(self, selector: DefaultSelector) -> bool:
+        """Drop the client that has been silent for longest, if that is long, and it does not stand on a ladder."""
+        silent = min((one for one in self._clients if not one.loads_in), key=lambda one: one.heard_at)
+        if monotonic() - silent.heard_at < MAKES_WAY_AFTER_S:
+            return False
+        self._tally.refuse("a client that has been silent for long, as another one came", monotonic())
+        selector.unregister(silent.connection)
+        self._drop(silent)
+        return True
 
-    def _receive(self, client: _Client) -> None:
+    def _serve(self, client: _Client, selector: DefaultSelector) -> int:
+        """Read, answer and send what can be; how many bytes were read."""
+        size = 0 if client.leaving else self._receive(client)
+        self._send(client, selector)
+        return size
+
+    def _receive(self, client: _Client) -> int:
         try:
             data = client.connection.recv(_CHUNK)
         except BlockingIOError:
-            return
+            return 0
         except OSError:
             data = b""
         client.leaving = not data
+        client.heard_at = monotonic()
         client.received += data
         self._told = b""
         now = monotonic()
@@ -183,6 +200,7 @@ class ControlInput:
         if len(client.received) > LONGEST_LINE:
             self._refuse(client, f"a line of more than {LONGEST_LINE} bytes")
             client.leaving = True
+        return len(data)
 
     def _answer(self, client: _Client, line: bytes, now: float) -> None:
         try:

@@ -13,6 +13,8 @@ from lanternist.wire.midi import Reader, lamp
 _LOGGER = logging.getLogger(__name__)
 # The slowest clock, 20 beats a minute, ticks every 125 ms.
 _SILENT_S = 1.0
+# Who connects over a network has a new name each time.
+_MOST_SILENCED = 16
 
 
 class MidiFeeds:
@@ -55,7 +57,7 @@ class MidiFeeds:
         return True
 
     def _silence(self, device: str) -> None:
-        if device not in self._silenced:
+        if device not in self._silenced and len(self._silenced) < _MOST_SILENCED:
             self._silenced.add(device)
             _LOGGER.warning("midi: %s sends a clock too and is not followed; name one `port` in the rig", device)
 

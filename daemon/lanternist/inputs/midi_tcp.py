@@ -22,7 +22,11 @@ from lanternist.inputs.tally import Tally
 
 _LOGGER = logging.getLogger(__name__)
 MOST_CLIENTS = 16
-_CHUNK = 4096
+# Little, so that nobody waits long for those who send much.
+_CHUNK = 256
+# Seconds until a silent connection whose other end does not answer any more is taken for gone.
+GONE_AFTER_S = 5
+_USUAL = 3  # bytes of a message
 
 
 class Settings(DoorSettings):
@@ -55,7 +59,7 @@ class MidiTcpInput:
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = name_of(listening)
-            breath = Breath()
+            breath = Breath(_USUAL)
             while not self._stopper.stopped:
                 for key, _ in breath.wait(selector):
                     if key.fileobj is listening:
@@ -64,7 +68,7 @@ class MidiTcpInput:
                         calm(wake)
                         self._show()
                     elif isinstance(key.fileobj, socket.socket) and key.fileobj in self._clients:
-                        self._read(key.fileobj, selector)
+                        breath.took(self._read(key.fileobj, selector))
 
     def stop(self) -> None:
         """Make `run` return."""
@@ -95,8 +99,7 @@ class MidiTcpInput:
             client.close()
             return
         client.settimeout(0)
-        # A sender whose cable was pulled says no goodbye.
-        client.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        _notice_its_end(client)
         feed = self._clients[client] = feeds.feed(f"tcp {peer[0]}:{peer[1]}")
         feed.send = Outgoing(client.send)
         feed.show()
@@ -106,18 +109,20 @@ class MidiTcpInput:
         for feed in self._clients.values():
             feed.show()
 
-    def _read(self, client: socket.socket, selector: DefaultSelector) -> None:
+    def _read(self, client: socket.socket, selector: DefaultSelector) -> int:
+        """What has come; how many bytes."""
         try:
             data = client.recv(_CHUNK)
         except BlockingIOError:
-            return
+            return 0
         except OSError:
             data = b""
         if data:
             self._clients[client].take(data, monotonic())
-            return
+            return len(data)
         selector.unregister(client)
         self._drop(client)
+        return 0
 
     def _drop(self, client: socket.socket) -> None:
         client.close()
@@ -126,6 +131,16 @@ class MidiTcpInput:
     def _drop_all(self) -> None:
         for client in list(self._clients):
             self._drop(client)
+
+
+def _notice_its_end(client: socket.socket) -> None:
+    """A sender whose cable was pulled says no goodbye, and what it holds must not stay on for two hours (tcp(7))."""
+    client.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    client.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE, GONE_AFTER_S - 2)
+    client.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPINTVL, 1)
+    client.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPCNT, 2)
+    # Where bytes for its lamps are on their way the kernel does not ask, but gives up on them.
+    client.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, GONE_AFTER_S * 1000)
 
 
 SETTINGS = Settings

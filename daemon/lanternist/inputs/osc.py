@@ -23,8 +23,9 @@ from lanternist.wire import osc
 _LOGGER = logging.getLogger(__name__)
 # Parsing holds the interpreter: this much costs about ten milliseconds at worst, and 64 kB would cost a frame.
 LONGEST_DATAGRAM = 8192
-# Room for a burst of some thousand messages while another thread has the interpreter.
-_RECEIVE_BUFFER = 1 << 20
+_USUAL = 32  # bytes of a message
+# Room for a burst of a thousand messages; not more, as those that a flood leaves there are old when they are looked at.
+_RECEIVE_BUFFER = 1 << 19
 # asm-generic/socket.h: with each datagram, how many the kernel has thrown away so far for want of room (32 bits).
 _SO_RXQ_OVFL = 40
 _COUNT = struct.Struct("=I")
@@ -59,10 +60,10 @@ class OscInput:
             selector.register(wake, EVENT_READ)
             selector.register(listening, EVENT_READ)
             self._where = name_of(listening)
-            breath = Breath()
+            breath = Breath(_USUAL)
             while not self._stopper.stopped:
-                breath.wait(selector)
-                self._take(listening, emit)
+                if breath.wait(selector):
+                    breath.took(self._take(listening, emit))
 
     def stop(self) -> None:
         """Make `run` return."""
@@ -72,26 +73,27 @@ class OscInput:
         """Where it listens, how many events came, how many messages were refused."""
         return self._tally.describe(self._where)
 
-    def _take(self, listening: socket.socket, emit: Emit) -> None:
-        """One datagram, if there is one."""
+    def _take(self, listening: socket.socket, emit: Emit) -> int:
+        """One datagram, if there is one; its size in bytes."""
         try:
             datagram, more, _, sender = listening.recvmsg(LONGEST_DATAGRAM + 1, socket.CMSG_SPACE(_COUNT.size))
         except BlockingIOError:
-            return
+            return 0
         except OSError as error:
             raise InputError(f"lost {self._where}: {error}; it is opened again") from error
         now = monotonic()
         self._count_overflow(more, now)
         if not self._settings.admits(sender[0]):
             self._tally.refuse(f"a datagram from {sender[0]}, which is not among `senders`", now)
-            return
+            return len(datagram)
         if len(datagram) > LONGEST_DATAGRAM:
             self._tally.refuse(f"a datagram of more than {LONGEST_DATAGRAM} bytes from {sender[0]}", now)
-            return
+            return len(datagram)
         events, refused = osc.read(datagram, now, device=str(sender[0]))
         self._tally.emit(emit, events)
         for reason in refused:
             self._tally.refuse(f"{reason} (from {sender[0]})", now)
+        return len(datagram)
 
     def _count_overflow(self, more: list[tuple[int, int, bytes]], now: float) -> None:
         for level, kind, data in more:

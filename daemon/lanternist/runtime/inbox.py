@@ -9,7 +9,7 @@ from lanternist.core.events import Action, Event, LoadInRequest, Touch
 
 # A fader sweep or a MIDI clock is some hundred events a second; what is beyond these is a fault or an attack.
 HOLDS = 8192
-A_FRAME = 512
+A_FRAME = 256
 
 
 @dataclass(slots=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from lanternist.core.events import Event, Touch
+from lanternist.core.events import Event, Lost, Touch
 from lanternist.core.feedback import Picture
 from lanternist.inputs.contract import Emit, Input, Showing
 from lanternist.runtime.part import RETRY_S, Part
@@ -58,6 +58,8 @@ class Listener:
 
     def _heard(self, event: Event) -> None:
         self._part.works()
-        if isinstance(event, Touch) and len(self.heard) < MOST_DEVICES:
+        if isinstance(event, Lost):
+            self.heard.discard(event.device)
+        elif isinstance(event, Touch) and len(self.heard) < MOST_DEVICES:
             self.heard.add(event.device)
         self._emit(event)
