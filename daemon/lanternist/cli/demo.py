@@ -41,6 +41,7 @@ def run(args: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="lanternist-demo-") as folder:
         gig = _copy_gig(Path(folder), RIGS[args.rig])
         os.environ["LANTERNIST_SOCKET"] = str(Path(folder) / "control")
+        os.environ["XDG_STATE_HOME"] = folder
         with _running(gig, Path(folder) / "log") as (daemon, status):
             if not status:
                 print((Path(folder) / "log").read_text(), file=sys.stderr)
