@@ -59,6 +59,19 @@ def test_beats_go_on_through_a_silence() -> None:
     assert period == pytest.approx(0.469, abs=1e-4)
 
 
+def test_beats_that_went_over_to_the_off_beat_for_a_while_come_back_to_where_the_song_has_them() -> None:
+    true = np.arange(0.9, 140, 0.47)
+    likely, down = heard(true), heard(true[::4])
+    away = np.concatenate([true[:100], true[100:220] + 0.235, true[220:]])
+    times, heights = beats.peaks(heard(away), np.round(away * 100).astype(int))
+    assert beats.even(times, heights) is None
+    halves = beats.even_in_halves(times, heights)
+    assert halves is not None
+    for wrong in (0.0, 0.235):  # whichever of the two the halves begin with
+        phase = beats.placed(likely, down, halves[0], halves[1] + wrong)
+        assert abs((phase - 0.9 + 0.1) % halves[0] - 0.1) < 0.01
+
+
 @pytest.mark.parametrize("metre", [3, 4, 5, 7])
 def test_bars_of_every_metre(metre: int) -> None:
     down = np.where(np.arange(metre * 30) % metre == 2 % metre, 2.0, -2.0)

@@ -21,7 +21,7 @@ def analyse(path: Path) -> Song:
     """The song in a recording. Raises BadSoundError."""
     sound = listen(path)
     likely = hear(sound)
-    grid = barred(grid_of(likely[:, 0]), likely[:, 1], sound)
+    grid = barred(grid_of(likely), likely[:, 1], sound)
     plain = Song(title=path.stem, file=path.name, duration=round(sound.duration, 3), grid=grid)
     measured = Measured(
         fingerprint=fingerprint(sound.levels), content=content_of(path), loudness=loudness_of_beats(plain, sound.power)
@@ -38,11 +38,13 @@ def hear(sound: Sound) -> npt.NDArray[np.float32]:
 
 
 def grid_of(likely: npt.NDArray[np.floating]) -> Grid:
-    """The grid of beats; bar 1 begins on its first beat for now."""
-    times, heights = beats.peaks(likely, beats.path(likely))
+    """The grid of beats; bar 1 begins on its first beat for now. likely: a beat and a downbeat, [frames, 2]."""
+    beat, down = likely.T
+    times, heights = beats.peaks(beat, beats.path(beat))
     times = times - LATE
-    if (one := beats.even(times, heights)) is not None:
-        period, phase = one
+    if (one := beats.even(times, heights) or beats.even_in_halves(times, heights)) is not None:
+        period = one[0]
+        phase = beats.placed(beat, down, *one)
         first = phase + np.ceil((max(0.0, times[0] - period / 2) - phase) / period) * period
         count = int((times[-1] - first) / period) + 1
         return Grid(tempo=[_mark(beats.Stretch(first, period, count))])

@@ -100,10 +100,45 @@ def even(times: Floats, heights: Floats) -> tuple[float, float] | None:
 
     What does not lie on it has to be at its tempo: a path that was half a beat beside it for a while, or lost its way.
     """
-    sure = np.flatnonzero(heights > 0.25)
-    if len(times) < 8 or len(sure) < 8:
+    if len(times) < 8:
         return None
-    period, phase = _fit(times, heights, float(np.median(np.diff(times))))
+    return _even(times, heights, float(np.median(np.diff(times))))
+
+
+def even_in_halves(times: Floats, heights: Floats) -> tuple[float, float] | None:
+    """As `even`, where the path went over to the beats between the beats and back: half beats lie on one even grid."""
+    if len(times) < 8:
+        return None
+    found = _even(times, heights, float(np.median(np.diff(times))) / 2)
+    return None if found is None else (2 * found[0], found[1])
+
+
+def placed(beat: npt.NDArray[np.floating], down: npt.NDArray[np.floating], period: float, phase: float) -> float:
+    """Which of phase and half a beat later the whole song speaks for; bars of four and three speak with it.
+
+    beat, down: how likely each frame at `RATE` is one, 0-1.
+    """
+    speaks = []
+    for start in (phase, phase + period / 2):
+        first = start % period
+        at = np.round((first + period * np.arange(int((len(beat) / RATE - first) / period))) * RATE).astype(int)
+        sure = [np.clip(_near(one, at), 0.01, 0.99) for one in (beat, down)]
+        odds, bars = (np.log(one / (1 - one)) for one in sure)
+        speaks.append(odds.sum() + max(bars[one::metre].sum() for metre in (3, 4) for one in range(metre)))
+    return phase if speaks[0] >= speaks[1] else phase + period / 2
+
+
+def _near(likely: npt.NDArray[np.floating], frames: npt.NDArray[np.int64]) -> Floats:
+    """The greatest within 20 ms of each frame."""
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(np.asarray(likely, float), 2), 5)
+    return np.asarray(around[np.clip(frames, 0, len(likely) - 1)].max(axis=1))
+
+
+def _even(times: Floats, heights: Floats, about: float) -> tuple[float, float] | None:
+    sure = np.flatnonzero(heights > 0.25)
+    if len(sure) < 8:
+        return None
+    period, phase = _fit(times, heights, about)
     residual = (times - phase + period / 2) % period - period / 2
     runs = np.array_split(sure, max(1, len(sure) // 16))
     beside = np.array([abs(np.median(residual[run])) > _EVEN_MS / 1000 for run in runs])
@@ -114,7 +149,8 @@ def even(times: Floats, heights: Floats) -> tuple[float, float] | None:
         beats = np.concatenate([runs[one] for one in block])
         if beside[block[0]] and len(beats) >= 24:
             own = (times[beats[-1]] - times[beats[0]]) / (beats[-1] - beats[0])
-            if abs(own / period - 1) > 0.01:
+            steps = max(1.0, round(own / period))
+            if abs(own / period / steps - 1) > 0.01:
                 return None
     return period, phase
 
