@@ -27,6 +27,8 @@ def test_a_song_is_there_with_its_sections_scenes_and_light() -> None:
     assert span(one, "scenes", "loud")[0][0] == pytest.approx(16.3, abs=0.1)
     pars = [at for at, name in enumerate(one.fixtures) if name.startswith("par")]
     assert one.light[pars][:, 200:300].max() > 0.9
+    assert span(one, "cues", "start house")[0][0] == pytest.approx(4.3, abs=1e-6)
+    assert span(one, "cues", "light again")[0][0] == pytest.approx(16.3, abs=1e-6)
     # A blackout of the cues, from 15.8 to 16.3 s.
     assert one.light[:, 155].max() > 0.0
     assert one.light[:, 160:162].max() == 0.0
@@ -54,6 +56,7 @@ def made(light: np.ndarray, spans: tuple[Span, ...] = (), heads: tuple[bool, ...
         light,
         spans,
         np.full(light.shape[1], np.nan),
+        np.zeros(light.shape[1]),
     )
 
 
@@ -76,6 +79,7 @@ def test_what_stands_still_is_told_with_its_place() -> None:
     light = moving(120)
     light[:, 30:71] = 0.5
     assert warnings(made(light)) == ["nothing moves for 41 s from 0:30 on"]
+    assert warnings(replace(made(light), turned=np.where(np.arange(120) == 50, 30.0, 0.0))) == []
     light[:, 65] = 0.9
     assert warnings(made(light)) == []
 

@@ -25,10 +25,14 @@ def night() -> Rehearsal:
         Span("sections", "1 intro", 0.0, 10.0),
         Span("sections", "2 drop", 10.0, 40.0),
         Span("scenes", "pulse", 10.0, 20.0),
+        Span("cues", "light again", 10.0, 10.0),
+        Span("cues", "start storm", 10.0, 10.0),
         Span("guard", "flashing light: par 1", 12.0, 13.0),
     )
     gives = np.array([True, False, True])
-    return Rehearsal("Tide on Hall", 1.0, NAMES, np.array([False, False, True]), gives, light, spans, np.full(40, 0.5))
+    return Rehearsal(
+        "Tide on Hall", 1.0, NAMES, np.array([False, False, True]), gives, light, spans, np.full(40, 0.5), np.zeros(40)
+    )
 
 
 def pixels(drawn: str) -> np.ndarray:
@@ -48,7 +52,18 @@ def test_every_fixture_that_gives_light_is_a_strip_in_its_colour() -> None:
 
 def test_all_that_is_to_be_read_is_in_it_and_it_is_right_xml() -> None:
     texts = [one.text for one in ET.fromstring(svg(night())).iter("{http://www.w3.org/2000/svg}text")]
-    for words in ("Tide on Hall", "par 1", "head <2>", "Opener", "intro", "drop", "pulse", "flashing light", "0:10"):
+    for words in (
+        "Tide on Hall",
+        "par 1",
+        "head <2>",
+        "Opener",
+        "intro",
+        "drop",
+        "pulse",
+        "flashing light",
+        "0:10",
+        "light again, start storm",
+    ):
         assert words in texts
     assert "fog & haze" not in texts
 

@@ -100,6 +100,48 @@ def test_new_tags_keep_the_song_and_new_music_keeps_its_cues(gig: Path, tmp_path
     assert [cue.what for cue in anew.cues] == ["slow ember"]
 
 
+def written(path: Path, sound: np.ndarray, rate: int = RATE, **how: float) -> Path:
+    """A recording, in portions: the Vorbis encoder takes no whole song at once."""
+    channels = sound.shape[1] if sound.ndim > 1 else 1
+    with soundfile.SoundFile(path, "w", rate, channels, **how) as opened:
+        for first in range(0, len(sound), 4096):
+            opened.write(sound[first : first + 4096])
+    return path
+
+
+def test_a_song_encoded_anew_is_known_and_keeps_what_hands_have_made_of_it(
+    gig: Path, tmp_path: Path, made: Made, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """MP3 and Ogg of low quality, half the rate, one channel, silence before it, another level; other music is not."""
+    (tmp_path / "songs").mkdir()
+    file = tmp_path / "songs" / "low tide.toml"
+    shutil.copy(gig / "songs" / "low tide.toml", file)
+    run("rename", file, 1, "break")
+    run("shift", file, 2)
+    before = load_song(file)[0]
+    assert before is not None
+    half = made.audio[: len(made.audio) // 2 * 2].reshape(-1, 2, 2).mean(axis=1)
+    silence = np.zeros((round(1.234 * RATE), 2))
+    for name, sound, rate, late, how in (
+        ("a.ogg", half.mean(axis=1), RATE // 2, 0.0, {"compression_level": 0.9}),
+        ("c.mp3", np.concatenate([silence, made.audio * 0.3]), RATE, 1.234, {"compression_level": 0.95}),
+    ):
+        audio = written(tmp_path / name, sound, rate, **how)
+        capsys.readouterr()
+        assert run("analyse", audio, "--gig", tmp_path) == 0
+        assert f"{name}: the same music as low tide.toml" in capsys.readouterr().out
+        kept = load_song(file)[0]
+        assert kept is not None
+        assert kept.file == name
+        assert kept.sections[0].kind == "break"
+        assert kept.grid.seconds([0.0, 40.0]) == pytest.approx(before.grid.seconds([0.0, 40.0]) + late, abs=0.006)
+        assert len(kept.measured.loudness) == len(kept.beats)
+    assert [one.name for one in (tmp_path / "songs").iterdir()] == ["low tide.toml"]
+    other = written(tmp_path / "other.flac", made.audio[: RATE * 12][::-1])
+    assert run("analyse", other, "--gig", tmp_path) == 0
+    assert len(list((tmp_path / "songs").iterdir())) == 2
+
+
 def test_several_at_once_each_with_a_file_of_its_own(made: Made, tmp_path: Path) -> None:
     for name in ("a.wav", "a.flac", "b.ogg"):
         soundfile.write(tmp_path / name, made.audio[: RATE * 12], RATE)

@@ -4,14 +4,14 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from lanternist.cli.song_cue import add_cue, cue, place, read_song, write_song
 from lanternist.core.show import SectionKind
 from lanternist.core.song import Song
-from lanternist.files.songs import FOLDER, load_song
+from lanternist.files.songs import FOLDER, load_song, load_songs
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -111,7 +111,8 @@ def _analyse(args: argparse.Namespace) -> int:
     except OSError as error:
         print(f"{folder}: cannot be made ({error.strerror})", file=sys.stderr)
         return 2
-    files = _files(paths, folder)
+    known = load_songs(args.gig)[0]
+    files = _files(paths, folder, known)
     done: dict[Path, Song] = {}
     for path in paths if not args.again else ():
         if (before := _done(path, files[path])) is not None:
@@ -124,7 +125,10 @@ def _analyse(args: argparse.Namespace) -> int:
                 progress.console.print(f"{path}: {song}", markup=False, soft_wrap=True)
                 wrong += 1
             else:
-                done[path] = _kept(song, files[path], args.again)
+                if not args.again:
+                    files[path], song, said = _known_again(song, files[path], known, paths)
+                    progress.console.print("".join(said), end="", markup=False, soft_wrap=True)
+                done[path] = song if not args.again else _titled(song, files[path])
                 write_song(files[path], done[path])
                 progress.console.print(f"{files[path]}: {_line(done[path])}", markup=False, soft_wrap=True)
             progress.advance(bar)
@@ -145,10 +149,14 @@ def _there(found: Sequence[Path]) -> list[Path]:
     return paths
 
 
-def _files(paths: Sequence[Path], folder: Path) -> dict[Path, Path]:
-    """Where the song of each recording is kept: named like it; by its full name where two would share one."""
+def _files(paths: Sequence[Path], folder: Path, songs: Mapping[str, Song]) -> dict[Path, Path]:
+    """Where the song of each recording is kept: where it was, or named like it; by its full name if two share one."""
     files: dict[Path, Path] = {}
+    kept = {song.file: folder / f"{name}.toml" for name, song in songs.items()}
     for path in paths:
+        if path.name in kept:
+            files[path] = kept[path.name]
+            continue
         file = folder / f"{path.stem}.toml"
         known = load_song(file)[0] if file.exists() else None
         if file in files.values() or (known is not None and known.file != path.name):
@@ -168,21 +176,41 @@ def _done(path: Path, file: Path) -> Song | None:
         return None
 
 
-def _kept(song: Song, file: Path, again: bool) -> Song:
-    """A song analysed anew, with what a person had made of it before."""
+def _known_again(
+    song: Song, file: Path, known: Mapping[str, Song], paths: Sequence[Path]
+) -> tuple[Path, Song, list[str]]:
+    """A song analysed anew: where it is kept, with what a person had made of it before, and what to say of that."""
     from lanternist.core.song import changed
-    from lanternist.songs.fingerprint import SAME, differs
+    from lanternist.songs.again import carried, same
+
+    own = known.get(file.stem)
+    others = [name for name, one in known.items() if one is not own and same(one, song)]
+    if own is not None and not same(own, song):
+        return file, _titled(song, file), [f"{song.file}: other music than before; its title and cues are kept\n"]
+    name = file.stem if own is not None else others[0] if others else ""
+    if not name:
+        return file, song, []
+    before = known[name]
+    try:
+        kept, seconds = carried(before, song)
+    except ValueError as problem:
+        return file, song, [f"{song.file}: the same music as {name}.toml, but nothing is taken from it: {problem}\n"]
+    moved = f", {abs(seconds) * 1000:.0f} ms {'later' if seconds > 0 else 'earlier'}" if abs(seconds) >= 0.001 else ""
+    said = [f"{song.file}: the same music as {name}.toml, from {before.file}; what you made of it is kept{moved}\n"]
+    if before.file == song.file or before.file not in {path.name for path in paths}:
+        return file.with_name(f"{name}.toml"), kept, said
+    # Both recordings are there, and each has its file; only one of them can be told by a number.
+    return file, changed(kept, title=song.title, timecode=None, select=None), said
+
+
+def _titled(song: Song, file: Path) -> Song:
+    """A song analysed anew with no more than title, numbers and cues of the one that was there."""
+    from lanternist.core.song import changed
 
     old = load_song(file)[0] if file.exists() else None
     if old is None:
         return song
-    same = (
-        differs(old.measured.fingerprint, song.measured.fingerprint) < SAME and abs(old.duration - song.duration) < 0.05
-    )
-    if same and not again:  # only its tags or its encoding are new
-        measured = changed(old.measured, content=song.measured.content)
-        return changed(old, measured=measured)
-    return changed(song, title=old.title, cues=old.cues)
+    return changed(song, title=old.title, cues=old.cues, timecode=old.timecode, select=old.select)
 
 
 def _progress(*, quiet: bool) -> "Progress":

@@ -45,7 +45,7 @@ class Rehearsal:
     """A night that was rehearsed. column_s: seconds a column. light: (fixtures, columns, 3), linear sRGB, white at 1.
 
     fixtures: their names; heads: which of them pan and tilt; gives_light: which can. spans: by their begin. music:
-    loudness of each column, 0-1, nan where it is not known.
+    loudness of each column, 0-1, nan where it is not known. turned: degrees by which the head that turned most did.
     """
 
     title: str
@@ -56,6 +56,7 @@ class Rehearsal:
     light: Floats
     spans: tuple[Span, ...]
     music: Floats
+    turned: Floats
 
     @property
     def seconds(self) -> float:
@@ -80,7 +81,7 @@ class _Lanes:
     def end(self, at: float) -> tuple[Span, ...]:
         for key, begin in self.open.items():
             self.done.append(Span(*key, begin, at))
-        return tuple(sorted(self.done, key=lambda one: (one.begin, one.lane, one.text)))
+        return tuple(self.done)
 
 
 def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehearsal:
@@ -90,6 +91,9 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
     cells_of = np.bincount(of_cell, minlength=len(table.patched))
     per_column = max(1, round(column_s / STEP_S))
     lanes, columns, music = _Lanes(), [], []
+    axes = np.concatenate([table.of_kind("pan"), table.of_kind("tilt")])
+    turned: list[float] = []
+    before = operator.levels[axes]
     operator.begin(0.0)
     if operator.follow.candidates:
         operator.take(Action("follow", 0.0))
@@ -101,6 +105,9 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
         if number % per_column == 0:
             columns.append(np.zeros((len(table.patched), 3)))
             music.append(_loudness(operator, now))
+            after = operator.levels[axes]
+            turned.append(float(np.abs(after - before).max(initial=0.0)))
+            before = after
         columns[-1] += seen / np.maximum(cells_of, 1)[:, None]
         _note(operator, lanes, now)
     kinds = [one.profile.modes[one.fixture.mode] for one in table.patched]
@@ -112,8 +119,11 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
         heads=np.array([{"pan", "tilt"} <= does for does in names]),
         gives_light=cells_of > 0,
         light=np.stack(columns, axis=1) / per_column,
-        spans=lanes.end(total),
+        spans=tuple(
+            sorted([*lanes.end(total), *_cues(operator, items)], key=lambda one: (one.begin, one.lane, one.text))
+        ),
         music=np.array(music),
+        turned=np.array(turned),
     )
 
 
@@ -133,6 +143,18 @@ def _schedule(operator: Operator, items: Sequence[Item], total: float) -> Iterab
             # An evening of its own: it climbs to its middle, and comes down again.
             operator.take(Action("energy", now, value=0.3 + 0.6 * math.sin(math.pi * now / total)))
         yield now
+
+
+def _cues(operator: Operator, items: Sequence[Item]) -> Iterable[Span]:
+    """The cues of the songs, each at its moment."""
+    begin = 0.0
+    for item in items:
+        song = operator.song.songs.get(item.song)
+        for cue in song.cues if song else ():
+            at = begin + float(song.grid.seconds(song.grid.place(cue.at))) if song else 0.0
+            words = f"{cue.do} {cue.what or ''}".strip()
+            yield Span("cues", "light again" if cue.do == "blackout" and cue.value == 0 else words, at, at)
+        begin += item.seconds + PAUSE_S
 
 
 def _note(operator: Operator, lanes: _Lanes, now: float) -> None:
@@ -165,7 +187,7 @@ def _loudness(operator: Operator, now: float) -> float:
 
 # -- what a person should look at -------------------------------------------------------------------------------------
 
-STILL_S, STILL = 40.0, 0.02
+STILL_S, STILL, STILL_DEG = 40.0, 0.02, 0.5
 SEEN = 0.05
 
 
@@ -188,8 +210,10 @@ def _unused(one: Rehearsal) -> list[str]:
 
 
 def _still(one: Rehearsal) -> list[str]:
-    """Stretches in which nothing changed to speak of."""
-    moves = np.abs(np.diff(one.light, axis=1)).max(axis=(0, 2)) > STILL
+    """Stretches in which nothing changed to speak of: no light, and no head that turned in the light."""
+    lit = (one.light.max(axis=2) > SEEN)[one.heads].any(axis=0)
+    turns = (one.turned > STILL_DEG) & lit
+    moves = (np.abs(np.diff(one.light, axis=1)).max(axis=(0, 2)) > STILL) | turns[1:]
     edges = np.flatnonzero(np.concatenate([[True], moves, [True]]))
     lengths = np.diff(edges) * one.column_s
     return [

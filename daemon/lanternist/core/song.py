@@ -7,7 +7,6 @@ of the file. Inside, a place is a *position*: a number of beats, 0 on the one (b
 import math
 import re
 from bisect import bisect_right
-from collections.abc import Sequence
 from functools import cached_property
 from itertools import pairwise
 from typing import Annotated, Self, TypeVar
@@ -282,5 +281,9 @@ class Song(Model):
 
     def section_at(self, position: float) -> int:
         """The number of the section that plays at a position; -1 if there is none at all."""
-        starts: Sequence[float] = [self.grid.place(section.at) for section in self.sections]
-        return max(0, bisect_right(starts, position + 1e-6) - 1) if starts else -1
+        return max(0, bisect_right(self.starts, position + 1e-6) - 1) if self.starts else -1
+
+    @cached_property
+    def starts(self) -> list[float]:
+        """Where each section begins, in beats."""
+        return [self.grid.place(section.at) for section in self.sections]

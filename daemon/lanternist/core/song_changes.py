@@ -68,11 +68,11 @@ def _regridded(song: Song, grid: Grid) -> Song:
     sections = [changed(one, at=place(one.at)) for one in song.sections]
     cues = [changed(one, at=place(one.at)) for one in song.cues]
     plain = changed(song, grid=grid, sections=sections, cues=cues)
-    measured = changed(song.measured, loudness=_loudness(song, plain.beat_times))
+    measured = changed(song.measured, loudness=loudness_of(song, plain.beat_times))
     return changed(plain, measured=measured)
 
 
-def _loudness(song: Song, times: Floats) -> list[float]:
+def loudness_of(song: Song, times: Floats) -> list[float]:
     """LUFS of new beats, from those of the old ones that they lie in."""
     old = np.array(song.measured.loudness)
     if not len(old) or not len(times):
@@ -118,3 +118,24 @@ def _with(song: Song, number: int, **fields: object) -> Sequence[Section]:
     if not 1 <= number <= len(song.sections):
         raise ValueError(f"there is no section {number}; this song has {len(song.sections)}")
     return [changed(one, **fields) if place == number else one for place, one in enumerate(song.sections, 1)]
+
+
+def later(song: Song, seconds: float, duration: float) -> Song:
+    """The same music in a recording in which it begins so much later (earlier if negative)."""
+
+    def time(at: float) -> float:
+        return round(min(max(0.0, at + seconds), duration), 4)
+
+    grid = song.grid
+    one = float(grid.seconds(0.0)) + seconds
+    first = float(grid.seconds(1.0) - grid.seconds(0.0))
+    if one < -first / 2:
+        raise ValueError("the one would lie before the recording")
+    tempo = grid.tempo and [changed(mark, at=mark.at + seconds) for mark in grid.tempo if mark.at + seconds >= 0]
+    if tempo == []:
+        tempo = [TempoMark(at=max(0.0, one) if one >= 0 else one + first, bpm=(grid.tempo or [])[-1].bpm)]
+    beats = grid.beats and [round(at + seconds, 3) for at in grid.beats if at + seconds >= 0]
+    new = changed(grid, one=round(max(0.0, one), 4), tempo=tempo, beats=beats)
+    sections = [one if isinstance(one.at, str) else changed(one, at=time(one.at)) for one in song.sections]
+    cues = [one if isinstance(one.at, str) else changed(one, at=time(one.at)) for one in song.cues]
+    return changed(song, grid=new, sections=sections, cues=cues, duration=duration)

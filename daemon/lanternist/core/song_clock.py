@@ -10,7 +10,7 @@ A source that moves the clock itself (MIDI Start, Song Position, a numbered beat
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from lanternist.core.beat import BeatClock
 from lanternist.core.events import Action, Beat, SongPosition, TimeCode, Transport
@@ -47,12 +47,6 @@ class SongClock:
     _code: TimeCode | None = None
     _by_code: str = ""
     _code_moved: bool = True
-    _starts: Mapping[str, tuple[float, ...]] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self._starts = {
-            name: tuple(song.grid.place(section.at) for section in song.sections) for name, song in self.songs.items()
-        }
 
     def remember(self, before: "SongClock") -> None:
         """Take over from another what sources have said of songs that are still there."""
@@ -205,7 +199,8 @@ class SongClock:
         """Where the music is, for follow. beat: of the clock. playing: whether the clock runs."""
         if not self.playing:
             return Music(beat, playing=playing)
-        song, starts = self.songs[self.playing], self._starts[self.playing]
+        song = self.songs[self.playing]
+        starts = song.starts
         position = beat + self.offset
         number = song.section_at(position)
         if number < 0:

@@ -15,12 +15,15 @@ from numpy.typing import NDArray
 
 from lanternist.core.effects import Floats
 from lanternist.core.rehearsal import Rehearsal, Span, clock, warnings
-from lanternist.report.svg import cut, document, line, rect, text, wrapped
+from lanternist.report.svg import cut, document, line, polygon, rect, text, wrapped
 
-WIDTH, MARGIN, NAMES = 400.0, 8.0, 42.0
+# On A3, so that names and sections can be read from two metres: letters of 4 to 6 mm, a 400th of it or more; common
+# practice, no source.
+WIDTH, MARGIN, NAMES = 400.0, 8.0, 50.0
+_TITLE, _LARGE, _SMALL = 9.0, 6.0, 5.0
 # Columns of the picture: two to a millimetre is as fine as it prints.
 COLUMNS = 680
-_LANE, _STRIP, _LEAST_STRIP = 6.0, 9.0, 3.2
+_LANE, _STRIP, _LEAST_STRIP = 9.0, 10.0, 3.2
 _TALLEST = 240.0
 _SHADES = {
     "intro": "#dde6ee", "groove": "#cfe3d0", "build": "#f3e2b0",
@@ -35,16 +38,16 @@ def columns_of(seconds: float) -> float:
 
 def svg(one: Rehearsal, against: Rehearsal | None = None) -> str:
     """The picture of a night; with another of the same rig, the difference between the two in place of the light."""
-    drawn, y = [text(MARGIN, 9.0, one.title, 5.2, bold=True)], 12.0
+    drawn, y = [text(MARGIN, 14.0, cut(one.title, 230, _TITLE, bold=True), _TITLE, bold=True)], 18.0
     if against is not None:
-        drawn.append(text(WIDTH - MARGIN, 9.0, "difference: bright is where the two are not alike", 3.6, "end"))
-    for lane in (_times, _songs, _sections, _loudness):
+        drawn.append(text(WIDTH - MARGIN, 14.0, "difference: bright is where the two are not alike", _SMALL, "end"))
+    for lane in (_times, _songs, _sections, _cues, _loudness):
         part, height = lane(one)
         drawn.append(f'<g transform="translate(0 {y:.2f})">{part}</g>')
         y += height
     part, height = _strips(one, one.light if against is None else difference(one, against))
     drawn.append(f'<g transform="translate(0 {y:.2f})">{part}</g>')
-    y += height + 3.0
+    y += height + 4.0
     for part, height in (
         _bars(one, "scenes", "scenes", "#4a6fa5"),
         _bars(one, "guard", "held by the guard", "#b5483a"),
@@ -87,11 +90,12 @@ def _x(one: Rehearsal, seconds: float) -> float:
 
 
 def _times(one: Rehearsal) -> tuple[str, float]:
-    step = next(step for step in (5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600, 7200) if one.seconds / step <= 22)
+    step = next(step for step in (5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600, 7200) if one.seconds / step <= 16)
     marks = np.arange(0, one.seconds + 1e-9, step)
-    parts = [line(_x(one, at), 5.0, _x(one, at), 7.0, 0.3) for at in marks]
-    parts += [text(_x(one, at), 4.0, clock(float(at)), 3.4, "middle") for at in marks[marks <= one.seconds - step / 4]]
-    return "".join(parts), 8.0
+    parts = [line(_x(one, at), 5.5, _x(one, at), 8.0, 0.4) for at in marks]
+    shown = marks[marks <= one.seconds - step / 4]
+    parts += [text(_x(one, at), 4.5, clock(float(at)), _SMALL, "middle") for at in shown]
+    return "".join(parts), 9.0
 
 
 def _songs(one: Rehearsal) -> tuple[str, float]:
@@ -106,13 +110,29 @@ def _boxes(one: Rehearsal, lane: str, shade: Callable[[str], str]) -> tuple[str,
     spans = [span for span in one.spans if span.lane == lane]
     if not spans:
         return "", 0.0
-    parts = [text(MARGIN, 4.3, lane, 3.4)]
+    parts = [text(MARGIN, 6.2, lane, _SMALL)]
     for span in spans:
         left, right = _x(one, span.begin), _x(one, span.end)
         words = span.text.split(" ", 1)[-1] if lane == "sections" else span.text
         parts.append(rect(left, 0.3, right - left, _LANE - 0.6, shade(words), 0.2))
-        parts.append(text(left + 1.0, 4.3, cut(words, right - left - 1.5, 3.4), 3.4))
+        parts.append(text(left + 1.0, 6.6, cut(words, right - left - 1.5, _LARGE), _LARGE))
     return "".join(parts), _LANE + 0.5
+
+
+def _cues(one: Rehearsal) -> tuple[str, float]:
+    """A mark at each cue, with what it does where there is room up to the next."""
+    spans = [span for span in one.spans if span.lane == "cues"]
+    if not spans:
+        return "", 0.0
+    parts = [text(MARGIN, 6.2, "cues", _SMALL)]
+    words: dict[float, str] = {}
+    for span in spans:
+        at = _x(one, span.begin)
+        words[at] = f"{words[at]}, {span.text}" if at in words else span.text
+    for (left, said), right in zip(words.items(), [*list(words)[1:], WIDTH - MARGIN], strict=True):
+        parts.append(polygon([(left, 1.0), (left + 1.6, 4.0), (left, 7.0)], "#000", 0.0))
+        parts.append(text(left + 2.4, 5.8, cut(said, right - left - 3.0, _SMALL), _SMALL))
+    return "".join(parts), 8.0
 
 
 def _loudness(one: Rehearsal) -> tuple[str, float]:
@@ -123,15 +143,15 @@ def _loudness(one: Rehearsal) -> tuple[str, float]:
     steps = [f"M{_x(one, 0):.2f} {tall:.2f}"]
     for at, height in enumerate(heights):
         steps.append(f"V{tall - height:.2f}H{_x(one, 0) + (at + 1) * width:.2f}")
-    return f'{text(MARGIN, 7.0, "loudness", 3.4)}<path d="{"".join(steps)}V{tall:.2f}Z" fill="#888"/>', tall + 1.0
+    return f'{text(MARGIN, 8.0, "loudness", _SMALL)}<path d="{"".join(steps)}V{tall:.2f}Z" fill="#888"/>', tall + 1.0
 
 
 def _strips(one: Rehearsal, light: Floats) -> tuple[str, float]:
     shown = np.flatnonzero(one.gives_light)
     if not len(shown):
-        return text(MARGIN, 4.0, "no fixture of this rig gives light", 3.4), 6.0
+        return text(MARGIN, 4.0, "no fixture of this rig gives light", _SMALL), 8.0
     tall = min(max(_TALLEST / len(shown), _LEAST_STRIP), _STRIP)
-    size = min(3.6, tall * 0.75)
+    size = min(_LARGE, tall * 0.75)
     parts = []
     for row, at in enumerate(shown):
         name = cut(one.fixtures[at], NAMES - 2, size)
@@ -179,22 +199,28 @@ def _bars(one: Rehearsal, lane: str, title: str, shade: str) -> tuple[str, float
             rows.setdefault(span.text.split(":", 1)[0] if lane == "guard" else span.text, []).append(span)
     if not rows:
         return "", 0.0
-    tall = 4.6
-    parts = [text(MARGIN, 3.4, title, 3.4, bold=True)]
-    for row, (name, spans) in enumerate(rows.items(), 1):
-        y = row * tall
-        parts.append(text(MARGIN + NAMES - 1.5, y + 3.4, cut(name, NAMES - 2, 3.2), 3.2, "end"))
+    tall, room = 6.6, NAMES - 2
+    parts = [text(MARGIN, 5.0, title, _LARGE, bold=True)]
+    y = tall + 0.6
+    for name, spans in rows.items():
+        # A limit says why in a sentence, which has to be read whole: it may take several lines beside its bars.
+        lines = wrapped(name, room, 4.0) if lane == "guard" else [cut(name, room, _SMALL)]
+        size = 4.0 if lane == "guard" else _SMALL
+        high = max(tall, len(lines) * 4.6 + 1.4)
+        for number, words in enumerate(lines):
+            parts.append(text(MARGIN + NAMES - 1.5, y + 4.6 + number * 4.6, words, size, "end"))
         for span in spans:
             left, right = _x(one, span.begin), _x(one, span.end)
-            parts.append(rect(left, y + 0.7, max(right - left, 0.4), tall - 1.4, shade, 0))
-    return "".join(parts), (len(rows) + 1) * tall + 2.0
+            parts.append(rect(left, y + 0.8, max(right - left, 0.8), high - 1.6, shade, 0))
+        y += high
+    return "".join(parts), y + 2.0
 
 
 def _told(said: Sequence[str]) -> tuple[str, float]:
-    parts = [text(MARGIN, 4.0, "To look at" if said else "Nothing stands out.", 4.0, bold=bool(said))]
-    y = 4.0
+    parts = [text(MARGIN, 6.0, "To look at" if said else "Nothing stands out.", _LARGE, bold=bool(said))]
+    y = 6.0
     for one in said:
-        for words in wrapped(one, WIDTH - 2 * MARGIN - 6, 4.0):
-            y += 5.4
-            parts.append(text(MARGIN + 4, y, words, 4.0))
+        for words in wrapped(one, WIDTH - 2 * MARGIN - 6, _LARGE):
+            y += 7.6
+            parts.append(text(MARGIN + 4, y, words, _LARGE))
     return "".join(parts), y + 2.0

@@ -9,7 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 _TIMES, _BANDS = 33, 9
-SAME = 0.2  # at most this share of bits differs between two files of one song
+# At most this share of bits differs between two files of one song: encoded at the lowest rates a tenth did, with half a
+# second of half a minute cut off a fifth; between songs half do, and 44 per cent at the least.
+SAME = 0.28
 
 
 def fingerprint(levels: npt.NDArray[np.floating]) -> str:
