@@ -23,9 +23,11 @@ from lanternist.runtime.gigs import load, make_operator
 from lanternist.runtime.recorder import gig_files
 
 VERSION = version("lanternist")
-# Not as the main module, or the class of what it writes would have another name here than where it is read.
-COMMAND = (sys.executable, "-I" if sys.flags.isolated else "-P", "-c", f"from {__name__} import main; main()")
 NICE = 10
+# Nice before anything else, as half of the work is to import. Not as the main module, or the class of what it writes
+# would have another name here than where it is read.
+CODE = f"import os; os.nice({NICE}); from {__name__} import main; main()"
+COMMAND = (sys.executable, "-I" if sys.flags.isolated else "-P", "-c", CODE)
 # Far more than any gig takes: what is in the way of one that has gone wild, before the machine is short of memory.
 MOST_BYTES, MOST_CPU_S = 2 << 30, 60
 _PR_SET_PDEATHSIG = 1  # linux/prctl.h
@@ -85,9 +87,8 @@ def _write(out: BinaryIO, folder: Path, rig: str) -> None:
 
 
 def _stand_back() -> None:
-    """Be no trouble to the process that plays: last in line for everything, and gone when it is gone."""
+    """Be no trouble to the process that plays: first to go when memory is short, and gone when it is gone."""
     ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
-    os.nice(NICE)
     with suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text("1000")
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
