@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.decoded import artnet_slots, wait_for
+from tests.decoded import artnet_slots
+from tests.faults import Watcher
 from tests.nights import PATIENCE, Night, connected, copy_gig, lanternist_says, playing
 from tests.nodes import Node, node
 from tests.players import let_go, press
@@ -23,7 +24,7 @@ from lanternist.runtime.replay import prove, read
 SHOW = """
 [[scenes]]
 name = "dawn"
-fade_in = "8 s"
+fade_in = "90 s"
 parts = [{ on = "all", intensity = 100 }]
 [[scenes]]
 name = "held"
@@ -59,21 +60,25 @@ def weight(status: dict[str, Any], name: str) -> float:
 
 
 @pytest.fixture
-def nodes() -> Iterator[tuple[Node, Node]]:
+def watchers() -> Iterator[tuple[Watcher, Watcher]]:
     with node() as first, node() as second:
-        yield first, second
+        both = Watcher(first), Watcher(second)
+        yield both
+        for one in both:
+            one.end()
 
 
-def test_a_gig_changes_while_it_plays(tmp_path: Path, nodes: tuple[Node, Node]) -> None:
-    first, second = nodes
-    gig = copy_gig(tmp_path, outputs=output(first), inputs=INPUTS, show=SHOW)
+def test_a_gig_changes_while_it_plays(tmp_path: Path, watchers: tuple[Watcher, Watcher]) -> None:
+    first, second = watchers
+    gig = copy_gig(tmp_path, outputs=output(first.node), inputs=INPUTS, show=SHOW)
     rig, show = gig / "rig.toml", gig / "show.toml"
     kept = tmp_path / "night"
     with playing(gig, after=["--record", str(kept)]) as night, connected(night.door("midi-tcp")) as pads:
         pads.sendall(press(HELD))
         until(night, lambda status: weight(status, "held") == 100)
         night.send("start", "dawn")
-        first.waiting()
+        until(night, lambda status: weight(status, "dawn") > 0)
+        begun = len(first.packets)
 
         # In the middle of a fade and with a pad held down.
         show.write_text(show.read_text().replace('title = "', 'title = "Another ', 1))
@@ -84,7 +89,6 @@ def test_a_gig_changes_while_it_plays(tmp_path: Path, nodes: tuple[Node, Node]) 
         assert 0 < reached < 100
         assert weight(status, "held") == 100
         until(night, lambda status: weight(status, "dawn") > reached)
-        goes_on_without_a_gap(first.waiting())
 
         # Three mistakes: refused with all of them, on the terminal that asked, in the log and in the status.
         right = show.read_text()
@@ -103,27 +107,25 @@ def test_a_gig_changes_while_it_plays(tmp_path: Path, nodes: tuple[Node, Node]) 
         # By themselves: the mended show, and another output beside the one that there was.
         def mend() -> None:
             show.write_text(right)
-            rig.write_text(rig.read_text().replace("[[fixtures]]", output(second) + "[[fixtures]]", 1))
+            rig.write_text(rig.read_text().replace("[[fixtures]]", output(second.node) + "[[fixtures]]", 1))
 
         status = loaded(night, changed=mend)
         assert [one["name"] for one in status["outputs"]] == ["1 artnet", "2 artnet"]
-        second.receive()
-        goes_on_without_a_gap(first.waiting())
+        until(night, lambda _: second.packets)
 
         # The first output leaves, dark, the other is given a universe more; whoever holds the pad is still heard.
         def remove() -> None:
-            text = rig.read_text().replace(output(first), "", 1)
+            text = rig.read_text().replace(output(first.node), "", 1)
             rig.write_text(text.replace("universe = 1\nby", "universe = [1, 2]\nby", 1))
             night.process.send_signal(signal.SIGHUP)
 
         status = loaded(night, changed=remove)
         assert [one["name"] for one in status["outputs"]] == ["1 artnet"]
-        assert not any(light(first.waiting()[-1]))
-        wait_for(second, artnet_slots, {2: [0] * 8})
+        until(night, lambda _: any(artnet_slots(packet)[0] == 2 for _, packet in second.packets.copy()))
         pads.sendall(let_go(HELD))
         until(night, lambda status: weight(status, "held") == 0)
-        assert first.waiting() == []
         assert night.stop() == 0, night.said()
+    goes_on_without_a_gap([packet for _, packet in first.packets[begun:]])
     result = prove(read(kept))
     assert result.difference is None
     assert result.frames > 100
@@ -135,12 +137,13 @@ def light(packet: bytes) -> list[int]:
 
 
 def goes_on_without_a_gap(packets: list[bytes]) -> None:
-    """Every frame has come, in order (Art-Net 4, ArtDmx: Sequence counts 1 to 255), and a fade only climbs."""
+    """Every frame has come, in order (Art-Net 4, ArtDmx: Sequence counts 1 to 255); a fade only climbs, until dark."""
     numbers = [packet[12] for packet in packets]
     assert all(after == before % 255 + 1 for before, after in itertools.pairwise(numbers)), numbers
-    levels = [light(packet)[0] for packet in packets]
-    assert levels == sorted(levels)
-    assert len(packets) > 1
+    *lit, last = [light(packet) for packet in packets]
+    assert [one[0] for one in lit] == sorted(one[0] for one in lit)
+    assert {one[3] for one in lit} == {255}
+    assert not any(last)
 
 
 def test_who_closes_the_terminal_ends_the_night(tmp_path: Path) -> None:
