@@ -117,7 +117,10 @@ class Sender:
             # The loop spaces the beginnings of its frames; one that took long would come close to the next, and one
             # that began early to a repeat of the one before.
             due = self._mailbox[0][0] if self._mailbox else 0.0
-            time.sleep(max(0.0, max(due, sent + SMALLEST_GAP_S) - time.monotonic()))
+            left = max(due, sent + SMALLEST_GAP_S) - time.monotonic()
+            if left > 0:
+                # Also no time at all would give the interpreter away to who has it longest.
+                time.sleep(left)
             self._ready.clear()
             if self._mailbox:
                 now = time.monotonic()

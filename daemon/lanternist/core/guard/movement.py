@@ -51,6 +51,8 @@ class Movement:
 
     def limited(self, levels: Floats, credit: float) -> Floats:
         """The levels with every axis where it can be by now. credit: seconds since the frame before."""
+        if not len(self.rows):
+            return levels
         asked = levels[self.rows]
         wanted = np.minimum(np.maximum(asked, self.low), self.high)
         before = self.at
@@ -75,6 +77,8 @@ class Movement:
         return self.fixture[(self.off > ARRIVED_DEG) | self.shut | (self.at < self.low) | (self.at > self.high)]
 
     def _follow(self, wanted: Floats, dt: float) -> None:
+        if np.array_equal(wanted, self.at) and not self.rate.any():
+            return
         rate = (wanted - self.at) / dt
         # How fast what is wanted moves by itself; a jump is no pace to take up.
         pace = (wanted - self.wanted) / dt
