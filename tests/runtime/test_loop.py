@@ -14,7 +14,9 @@ from lanternist.core.events import Action, Tick
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S
 from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.loading import Loaded
 from lanternist.runtime.loop import REMEMBERED, Lateness, Loop
+from lanternist.runtime.reload import Successor
 from lanternist.runtime.sender import Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
 
@@ -59,6 +61,44 @@ def test_an_event_is_on_the_wire_with_the_frame_that_takes_it_in() -> None:
         assert output.last[1][DIMMER] == 0
         loop.inbox.put(Action("start", time.monotonic(), "full"))
         until(lambda: output.last[1][DIMMER] == 255)
+
+
+def test_another_operator_goes_on_and_an_output_that_leaves_is_left_dark() -> None:
+    leaves, stays = FailingOutput(), FailingOutput()
+    loop = make_loop(leaves, stays)
+    with looping(loop):
+        loop.inbox.put(Action("start", time.monotonic(), "full"))
+        until(lambda: leaves.last.get(1, b"")[DIMMER : DIMMER + 1] == b"\xff")
+        gone, before = loop.senders[0], loop.operator
+        successor = Successor(Loaded(Operator(*compiled(SHOW)), {}), None, loop.senders[1:])
+        loop.succeed(successor)
+        assert successor.done.wait(PATIENCE)
+        assert (successor.failed, successor.before) == ("", before)
+        assert loop.operator is successor.operator
+        gone.leave()
+        assert gone.ended(PATIENCE)
+        assert leaves.last[1][DIMMER] == 0
+        frames = stays.frames
+        until(lambda: stays.frames > frames + 2)
+        assert stays.last[1][DIMMER] == 255
+
+
+def test_an_operator_that_cannot_go_on_changes_nothing() -> None:
+    loop = make_loop(FailingOutput())
+    with looping(loop):
+        before = loop.operator
+        successor = Successor(Loaded("no operator", {}), None)  # type: ignore[arg-type]
+        loop.succeed(successor)
+        assert successor.done.wait(PATIENCE)
+        assert "a fault of its own" in successor.failed
+        begun = loop.pacer.begun
+        until(lambda: loop.pacer.begun > begun + 2)
+        assert loop.operator is before
+    late = Successor(Loaded(Operator(*compiled(SHOW)), {}), None)
+    loop.succeed(late)
+    loop.leave(0.05)
+    assert late.done.is_set()
+    assert late.failed == "the night has ended"
 
 
 def test_a_press_after_a_still_while_does_not_wait_for_the_grid() -> None:

@@ -148,13 +148,14 @@ class _Night:
         self.reloader.leave()
         on_stop = self.loop.operator.rig.rig.on_stop
         log.info("stopping; leaving %s", on_stop if on_stop in LEAVE_S else f"scene {on_stop!r}")
-        listeners = [self.control, *self.ways.listeners]
-        for listener in listeners:
+        for listener in [self.control, *self.ways.listeners]:
             listener.leave()
         self.loop.leave(LEAVE_S.get(on_stop, LEAVE_WITH_SCENE_S))
-        for sender in self.ways.senders:
-            sender.leave()
-        return _ended([*self.ways.senders, *listeners])
+        # A gig that took over with the last frame has brought ways of its own.
+        self.reloader.ended(PATIENCE_S)
+        for part in self.ways.parts():
+            part.leave()
+        return _ended([self.control, *self.ways.parts()])
 
     def _change(self, successor: Successor) -> None:
         """Have another operator play, and the ways of its rig in place of these. Raises RefusedGigError."""
