@@ -75,7 +75,7 @@ def copy_gig(
 ) -> Path:
     """The demo gig in a folder of its own, with other outputs and inputs if given, and more show at its end."""
     gig = folder / "gig"
-    shutil.copytree(DEMO, gig)
+    shutil.copytree(DEMO, gig, ignore=shutil.ignore_patterns("songs", "*.png"))
     text = (gig / rig).read_text().replace('on_stop = "house"', f'on_stop = "{on_stop}"')
     if outputs:
         before, _, after = text.partition("[[outputs]]")

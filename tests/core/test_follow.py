@@ -68,6 +68,13 @@ def test_where_nothing_suits_the_nearest_plays_and_says_so() -> None:
     assert "nothing suits 60 %" in one.why["main"]
 
 
+def test_what_is_made_for_drops_is_not_the_nearest_at_the_end_of_a_build() -> None:
+    one = follow(candidate(0, (0, 80)), candidate(1, (85, 100), sections=frozenset({"drop"})))
+    assert play(one, 4, song="a", section=0, kind="build", energy=90.0)[-1][1] == (0,)
+    only = follow(candidate(1, (85, 100), sections=frozenset({"drop"})))
+    assert play(only, 4, song="a", section=0, kind="build", energy=20.0)[-1][1] == (1,)
+
+
 def test_layers_play_side_by_side_and_one_may_rest() -> None:
     one = follow(candidate(0), candidate(1, (70, 100), "heads"), energy=0.4)
     assert play(one, 1)[-1][1] == (0,)

@@ -262,14 +262,14 @@ class Follow:
             if one is not None:
                 wanted[layer] = one.number
                 reasons[layer] = self.why.get(layer, "") if stays else self._reason(one, music, energy)
-        self._never_dark(wanted, reasons, energy)
+        self._never_dark(wanted, reasons, music.kind, energy)
         self.why = reasons
         return self._go_to(wanted)
 
     def _pick(self, here: Sequence[Candidate], latest: int, kind: str, energy: float) -> Candidate | None:
         """The one that has rested longest among those that suit, but the latest that its layer played."""
         suit = [one for one in here if one.energy[0] <= energy <= one.energy[1]]
-        suit = [one for one in suit if not kind or not one.sections or kind in one.sections]
+        suit = [one for one in suit if _plays_in(one, kind)]
         suit = [one for one in suit if one.family in ("", self.family)] or suit
         others = [one for one in suit if one.number != latest] or suit
         return max(others, key=lambda one: self._appeal(one, kind), default=None)
@@ -280,11 +280,15 @@ class Follow:
         made_for_it = 1.5 if kind and kind in one.sections else 1.0
         return rested * made_for_it * (1.0 + 0.5 * _chance(self.seed, self._choices, one.number))
 
-    def _never_dark(self, wanted: dict[str, int], reasons: dict[str, str], energy: float) -> None:
-        """Have the first layer play what is nearest by energy, if nothing suits and no hand is in the way."""
+    def _never_dark(self, wanted: dict[str, int], reasons: dict[str, str], kind: str, energy: float) -> None:
+        """Have the first layer play what is nearest by energy, if nothing suits and no hand is in the way.
+
+        What was made for other sections is the last resort.
+        """
         first = self.candidates[0].layer if self.candidates else ""
         here = [one for one in self.candidates if one.layer == first]
         if first not in wanted and not any(_meets(one, self.met) for one in here):
+            here = [one for one in here if _plays_in(one, kind)] or here
             one = min(
                 here, key=lambda one: (max(one.energy[0] - energy, energy - one.energy[1]), one.number), default=None
             )
@@ -383,6 +387,11 @@ def _light_cycles(look: Look) -> Iterable[float]:
     for waves in look.waves:
         if waves.beats:
             yield from waves.every[waves.at < look.intensities].tolist()
+
+
+def _plays_in(one: Candidate, kind: str) -> bool:
+    """Whether it may play in a section of this kind; with no song, anything may."""
+    return not kind or not one.sections or kind in one.sections
 
 
 def _meets(one: Candidate, hands: Iterable[Hand]) -> bool:
