@@ -30,7 +30,7 @@ def gig(tmp_path: Path) -> Path:
 def test_the_demo_s_large_rig_plays_it_all(gig: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["fit", str(gig), "rink.toml"]) == 0
     first = capsys.readouterr().out.splitlines()[0]
-    assert first == "Low tide on Harbour rink: 9 as written"
+    assert first == "Low tide on Harbour rink: 10 as written"
 
 
 def test_a_smaller_rig_plays_something_else(gig: Path, capsys: pytest.CaptureFixture[str]) -> None:
