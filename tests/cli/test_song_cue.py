@@ -40,9 +40,13 @@ def test_cues_are_added_in_their_order_and_taken_away(song: Path, capsys: pytest
         (["--add", "five", "start", "round"], "'five' is no place"),
         (
             ["--add", "5.1", "start", "round", "--fade", "soon"],
-            "fade: Value error, should be seconds (0 or more), or text",
+            "fade: should be seconds (0 or more), or text",
         ),
         (["--add", "5.1", "start", "ruond"], 'there is no scene or chase "ruond"; did you mean "round"?'),
+        (["--add", "5.1", "strat", "round"], 'no cue can do "strat"'),
+        (["--add", "5.9", "start", "round"], '"5.9" is beat 9 of bar 5, which has 4; a bar later?'),
+        (["--add", "5.1", "colour", "pars"], "a colour reads: --add PLACE colour WHOSE COLOUR"),
+        (["--add", "5.1", "colour", "pars", "embr"], 'no colour is called "embr"; did you mean "ember"?'),
         (["--from", "nowhere"], "cannot read"),
     ],
 )
@@ -51,6 +55,17 @@ def test_what_is_wrong_is_said(
 ) -> None:
     assert main(["song", "cue", str(song), *arguments]) == 1
     assert words in capsys.readouterr().err
+    # A gig with a mistake is not played: better no cue than that.
+    assert song.read_text() == SONG
+
+
+def test_a_colour_is_a_cue_too(song: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["song", "cue", str(song), "--add", "5.1", "colour", "pars", "ember", "--fade", "1 beat"]) == 0
+    gig, problems = load(song.parent.parent)
+    assert problems == []
+    assert gig is not None
+    assert gig.songs["opener"].cues[0].colour == "ember"
+    assert capsys.readouterr().out == "cue 1        5.1   0:08.30  colour pars ember in 1 beat\n"
 
 
 def test_what_hands_did_in_a_recorded_night_becomes_cues_on_the_beat(

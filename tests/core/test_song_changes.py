@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 from tests.core.test_song import grids
 
 from lanternist.core.song import Cue, Grid, Measured, Section, Song, TempoMark, changed
-from lanternist.core.song_changes import doubled, halved, joined, moved, renamed, shifted, split
+from lanternist.core.song_changes import doubled, halved, joined, later, moved, renamed, shifted, split
 
 SONG = Song(
     title="Low tide",
@@ -93,3 +94,25 @@ def test_sections_are_moved_split_joined_and_renamed() -> None:
 def test_what_cannot_be_is_refused(wrong: object) -> None:
     with pytest.raises(ValueError):
         wrong()  # type: ignore[operator]
+
+
+def test_a_beat_that_its_bar_does_not_have_is_refused() -> None:
+    with pytest.raises(ValueError, match=r'"3\.7" is beat 7 of bar 3, which has 4'):
+        moved(SONG, 1, "3.7")
+    with pytest.raises(ValueError, match="is beat 5 of bar 2, which has 4"):
+        split(SONG, "2.5")
+
+
+@settings(max_examples=40)
+@given(grids(), st.floats(-3.0, 3.0))
+def test_music_that_begins_later_in_its_file_takes_everything_along(grid: Grid, by: float) -> None:
+    song = changed(SONG, grid=grid, sections=[Section(at="1.1", kind="intro"), Section(at=40.0, kind="drop")], cues=[])
+    if grid.seconds(0.0) + by < 0 or (grid.beats and grid.beats[-3] + by < 0):
+        return
+    moved_on = later(song, by, 70.0)
+    assert moved_on.duration == 70.0
+    # As far as the grid says where beats are itself; before and after that it goes on at the nearest tempo.
+    known = (grid._knots[1] + by >= 0) & (grid._knots[1] <= 60)
+    at = grid._knots[1][known]
+    assert moved_on.grid.position(at + by) == pytest.approx(grid.position(at), abs=0.02)
+    assert moved_on.sections[1].at == pytest.approx(40.0 + by, abs=1e-3)

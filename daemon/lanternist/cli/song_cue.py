@@ -4,10 +4,14 @@ import argparse
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lanternist.core.cues import CUE_ACTIONS
 from lanternist.core.song import Cue, Song, parse_place
 from lanternist.files.songs import FOLDER, load_song, song_text
+
+if TYPE_CHECKING:
+    from lanternist.files.problems import Problem
 
 
 def place(text: str) -> str | float:
@@ -26,7 +30,10 @@ def place(text: str) -> str | float:
 def add_cue(parser: argparse.ArgumentParser) -> None:
     """Add what can be done with cues."""
     parser.add_argument(
-        "--add", nargs="+", metavar=("PLACE", "DO"), help=f"a cue: place, {', '.join(CUE_ACTIONS)}, and of what"
+        "--add",
+        nargs="+",
+        metavar=("PLACE", "DO"),
+        help=f"a cue: place, {', '.join(CUE_ACTIONS)}, of what, and which colour",
     )
     parser.add_argument("--value", type=float, metavar="N", help="of the added cue: a level, or a burst in seconds")
     parser.add_argument("--fade", metavar="LENGTH", help='of the added cue, such as "4 beats"; else that of the scene')
@@ -53,10 +60,20 @@ def cue(args: argparse.Namespace) -> int:
         return 1
     grid = song.grid
     new = song.model_copy(update={"cues": sorted(cues, key=lambda one: grid.place(one.at))})
+    before = _mistakes(args.song)
     if new != song:
+        kept = args.song.read_bytes()
         write_song(args.song, new)
+        worse = [one for one in _mistakes(args.song) if one.message not in {it.message for it in before}]
+        if worse:
+            write_whole(args.song, kept)
+            print("\n".join([*map(str, worse), "Nothing was changed."]), file=sys.stderr)
+            return 1
     list_cues(new)
-    return _check(args.song)
+    left = _mistakes(args.song)
+    for problem in left:
+        print(problem, file=sys.stderr)
+    return 1 if left else 0
 
 
 def list_cues(song: Song) -> None:
@@ -67,8 +84,10 @@ def list_cues(song: Song) -> None:
         position = song.grid.place(one.at)
         minutes, seconds = divmod(float(song.grid.seconds(position)), 60)
         words = [one.do, one.what or "", "" if one.value is None else f"{one.value:g}"]
+        words += [one.colour] if isinstance(one.colour, str) else []
         if one.fade.amount > 0:
-            words.append(f"in {one.fade.amount:g} {one.fade.unit}")
+            unit = one.fade.unit.removesuffix("s") if one.fade.amount == 1 else one.fade.unit
+            words.append(f"in {one.fade.amount:g} {unit}")
         told = " ".join(word for word in words if word)
         print(f"cue {number:<3} {song.grid.text(position):>8} {int(minutes):>3}:{seconds:05.2f}  {told}")
 
@@ -83,9 +102,14 @@ def read_song(path: Path) -> Song | None:
 
 def write_song(file: Path, song: Song) -> None:
     """Whole or not at all: never half a file, whatever happens meanwhile."""
+    write_whole(file, song_text(song).encode())
+
+
+def write_whole(file: Path, content: bytes) -> None:
+    """The same of any content."""
     half = file.with_name(f".{file.name}.{os.getpid()}")
     try:
-        half.write_text(song_text(song), "utf-8")
+        half.write_bytes(content)
         half.replace(file)
     finally:
         half.unlink(missing_ok=True)
@@ -106,13 +130,19 @@ def _changed(args: argparse.Namespace, song: Song) -> list[Cue]:
 
 
 def _made(args: argparse.Namespace) -> Cue:
-    if len(args.add) not in (2, 3):
-        raise ValueError('a cue reads: --add PLACE DO [SCENE], such as --add 17.1 start "slow ember"')
+    colour = args.add[1:2] == ["colour"]
+    if len(args.add) not in ((4,) if colour else (2, 3)):
+        raise ValueError(
+            "a colour reads: --add PLACE colour WHOSE COLOUR, such as --add 17.1 colour wash ember"
+            if colour
+            else 'a cue reads: --add PLACE DO [SCENE], such as --add 17.1 start "slow ember"'
+        )
     try:
         at = place(args.add[0])
     except argparse.ArgumentTypeError as error:
         raise ValueError(str(error)) from error
     given = {"value": args.value, "what": args.add[2] if len(args.add) > 2 else None}
+    given |= {"colour": args.add[3]} if colour else {}
     fade = {} if args.fade is None else {"fade": args.fade}
     return Cue.model_validate({"at": at, "do": args.add[1], **given, **fade})
 
@@ -141,17 +171,14 @@ def _from_recording(args: argparse.Namespace, song: Song) -> list[Cue]:
     ]
 
 
-def _check(path: Path) -> int:
-    """Say what is wrong with the gig that a song lies in; 1 if that is the song."""
+def _mistakes(path: Path) -> "list[Problem]":
+    """What is wrong with a song, if it lies in a gig."""
     from lanternist.runtime.gigs import load
 
     folder = path.resolve().parent
     if folder.name != FOLDER or not (folder.parent / "show.toml").exists():
-        return 0
-    mistakes = [one for one in load(folder.parent)[1] if one.file == f"{FOLDER}/{path.name}"]
-    for problem in mistakes:
-        print(problem, file=sys.stderr)
-    return 1 if mistakes else 0
+        return []
+    return [one for one in load(folder.parent)[1] if one.file == f"{FOLDER}/{path.name}"]
 
 
 def _first_line(error: ValueError) -> str:
@@ -159,5 +186,5 @@ def _first_line(error: ValueError) -> str:
 
     if isinstance(error, ValidationError):
         first = error.errors()[0]
-        return f"{'.'.join(map(str, first['loc']))}: {first['msg']}"
+        return f"{'.'.join(map(str, first['loc']))}: {first['msg'].removeprefix('Value error, ')}"
     return str(error)

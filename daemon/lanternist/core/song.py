@@ -203,6 +203,14 @@ class Grid(Model):
         bar, beat = self.bar_beat(position)
         return f"{bar}.{beat:.3f}".rstrip("0").rstrip(".")
 
+    def beyond_bar(self, place: str | float) -> str:
+        """What is odd about a place that is written as a beat which its bar does not have; nothing for others."""
+        if not isinstance(place, str):
+            return ""
+        bar, beat = parse_place(place)
+        beats = round(self.position_of(bar + 1) - self.position_of(bar))
+        return f'"{place}" is beat {beat:g} of bar {bar}, which has {beats}' if beat >= beats + 1 else ""
+
     def place(self, place: str | float) -> float:
         """The position of a place as files write it."""
         return self.position_of(*parse_place(place)) if isinstance(place, str) else float(self.position(place))

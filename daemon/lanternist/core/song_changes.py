@@ -85,7 +85,13 @@ def loudness_of(song: Song, times: Floats) -> list[float]:
 
 def moved(song: Song, number: int, at: str | float) -> Song:
     """Section `number`, from 1, begins elsewhere. Raises ValueError, also where it would pass another one."""
+    _must_lie_in_its_bar(song, at)
     return changed(song, sections=_with(song, number, at=at))
+
+
+def _must_lie_in_its_bar(song: Song, at: str | float) -> None:
+    if problem := song.grid.beyond_bar(at):
+        raise ValueError(problem)
 
 
 def renamed(
@@ -98,6 +104,7 @@ def renamed(
 
 def split(song: Song, at: str | float, kind: SectionKind | None = None) -> Song:
     """The section that plays at a place is cut in two there; the second part is of `kind`, or as the first."""
+    _must_lie_in_its_bar(song, at)
     position = song.grid.place(at)
     number = song.section_at(position)
     old = song.sections[number] if number >= 0 else Section(at=0.0, kind="groove")
@@ -128,14 +135,24 @@ def later(song: Song, seconds: float, duration: float) -> Song:
 
     grid = song.grid
     one = float(grid.seconds(0.0)) + seconds
-    first = float(grid.seconds(1.0) - grid.seconds(0.0))
-    if one < -first / 2:
-        raise ValueError("the one would lie before the recording")
-    tempo = grid.tempo and [changed(mark, at=mark.at + seconds) for mark in grid.tempo if mark.at + seconds >= 0]
-    if tempo == []:
-        tempo = [TempoMark(at=max(0.0, one) if one >= 0 else one + first, bpm=(grid.tempo or [])[-1].bpm)]
+    if one < -30 / grid.bpm(0.0):
+        raise ValueError("bar 1 would begin before the recording")
+    tempo = grid.tempo and _tempo_later(grid, seconds)
     beats = grid.beats and [round(at + seconds, 3) for at in grid.beats if at + seconds >= 0]
     new = changed(grid, one=round(max(0.0, one), 4), tempo=tempo, beats=beats)
     sections = [one if isinstance(one.at, str) else changed(one, at=time(one.at)) for one in song.sections]
     cues = [one if isinstance(one.at, str) else changed(one, at=time(one.at)) for one in song.cues]
     return changed(song, grid=new, sections=sections, cues=cues, duration=duration)
+
+
+def _tempo_later(grid: Grid, seconds: float) -> list[TempoMark]:
+    """The tempo marks so much later; for those that would lie before the file, one on its first beat."""
+    marks = grid.tempo or []
+    kept = [changed(mark, at=mark.at + seconds) for mark in marks if mark.at + seconds >= 0]
+    if len(kept) == len(marks):
+        return kept
+    first = float(np.ceil(grid.position(-seconds) - 1e-6))
+    at = max(0.0, float(grid.seconds(first)) + seconds)
+    before = [mark for mark in marks if mark.at + seconds < 0][-1]
+    on_it = bool(kept) and kept[0].at - at < 30 / before.bpm
+    return kept if on_it else [TempoMark(at=at, bpm=before.bpm), *kept]

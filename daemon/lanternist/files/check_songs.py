@@ -18,7 +18,9 @@ def check_songs(view: View, songs: Mapping[str, Song], folder: Path) -> Iterator
     scenes = [name for _, name in view.playables]
     yield from _told_apart(songs, folder)
     for name, song in songs.items():
-        document = _document(folder, name) if song.cues else None
+        document = _document(folder, name) if song.cues or song.sections else None
+        if isinstance(document, Document):
+            yield from _places(document, song)
         if isinstance(document, Document) and view.show is not None:
             for number, cue in enumerate(song.cues):
                 yield from _cue(document, number, cue, scenes)
@@ -51,6 +53,15 @@ def _told_apart(songs: Mapping[str, Song], folder: Path) -> Iterator[Problem]:
                 problem = f"{FOLDER}/{other}.toml plays at that time code too, from {songs[other].timecode} on"
                 yield document.problem(("timecode",), problem, "move one of them, here and in the player")
         ends.append((begins, begins + song.duration, name))
+
+
+def _places(document: Document, song: Song) -> Iterator[Problem]:
+    """Beats that their bar does not have: who writes "61.5" may have meant seconds."""
+    pieces = [(("sections", number), one.at) for number, one in enumerate(song.sections)]
+    pieces += [(("cues", number), one.at) for number, one in enumerate(song.cues)]
+    for path, at in pieces:
+        if problem := song.grid.beyond_bar(at):
+            yield document.problem((*path, "at"), problem, "a bar later? or, if seconds are meant, without quotes")
 
 
 def _cue(document: Document, number: int, cue: Cue, scenes: list[str]) -> Iterator[Problem]:
