@@ -52,6 +52,8 @@ def test_an_image_gets_all_of_it_once_and_loses_all_of_it_again(
     monkeypatch.setattr(os, "sync", lambda: on_disk.append(files(image)))
     assert lanternist("--root", image) == 0
     told = [line.strip() for line in capsys.readouterr().out.splitlines() if line.startswith("  ")]
+    assert lanternist("--root", image, "--show") == 0
+    assert f"-I -m lanternist run /{plan.GIG}" in capsys.readouterr().out
     assert files(image) == before, "telling does nothing"
     assert lanternist("--root", image, "--yes") == 0
     done = capsys.readouterr().out.splitlines()

@@ -63,9 +63,9 @@ def run(args: argparse.Namespace) -> int:
         return 1
     for line in (step.kept for step in steps if step.kept):
         print(f"note: {line}")
-    if args.show:
-        for step in steps:
-            print(step.text, end="\n" if step.text else "")
+    for step in steps if args.show else ():
+        if step.text:
+            print(f"{step.does[0]}\n\n{step.text}")
     if not any(step.undoes if args.remove else step.does for step in steps):
         print("nothing to do: it is not installed" if args.remove else "nothing to do: all is as it should be")
         return 0
