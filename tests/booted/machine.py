@@ -21,7 +21,7 @@ BOOT_S, COMMAND_S = 300.0, 1200.0
 PROMPT = "ready> "
 _CONSOLE = """[Service]
 ExecStart=
-ExecStart=-/sbin/agetty --autologin dj --keep-baud 115200 %I vt220
+ExecStart=-/sbin/agetty --autologin dj --keep-baud 115200 %I dumb
 """
 _NETWORK = "[Match]\nName=en*\n[Network]\nDHCP=yes\n"
 
@@ -70,9 +70,7 @@ def make_image(folder: Path, root: Path, home: Path, wheels: Path) -> Path:
     shutil.copytree(wheels, system / "media/wheels")
     shutil.copytree(home, system / "home/dj", dirs_exist_ok=True)
     subprocess.run(["chroot", str(system), "chown", "-R", "dj:dj", "/home/dj"], check=True)
-    subprocess.run(
-        ["chroot", str(system), "systemctl", "enable", "systemd-networkd", "systemd-timesyncd"], capture_output=True
-    )
+    subprocess.run(["chroot", str(system), "systemctl", "enable", "systemd-networkd"], check=True, capture_output=True)
     for name in ("vmlinuz", "initrd.img"):
         shutil.copy(next((system / "boot").glob(f"{name}-*")), folder / name)
     disk = folder / "disk"
