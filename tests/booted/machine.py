@@ -135,7 +135,7 @@ def booted(folder: Path) -> Iterator[Machine]:
         "-append", "root=/dev/vda rw console=ttyS0 quiet systemd.show_status=0",
         "-drive", f"file={folder / 'disk'},if=virtio,format=raw", "-device", "virtio-rng-pci",
         "-netdev", "user,id=n", "-device", "virtio-net-pci,netdev=n", "-device", "qemu-xhci",
-        "-chardev", "null,id=line",
+        "-chardev", f"file,id=line,path={folder / 'line'}",
         "-serial", f"unix:{console},server=on,wait=off", "-qmp", f"unix:{monitor},server=on,wait=off",
     ]  # fmt: skip
     with subprocess.Popen(words, stderr=subprocess.PIPE) as process:
