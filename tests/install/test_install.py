@@ -24,6 +24,12 @@ needs_systemd = pytest.mark.skipif(not SYSTEMD or os.geteuid() != 0, reason="nee
 MOST_EXPOSED = 1.7
 
 
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not all of this machine's disks for each test."""
+    monkeypatch.setattr(os, "sync", lambda: None)
+
+
 @pytest.fixture
 def image(tmp_path: Path) -> Path:
     """A root with the groups that a Debian has from the beginning (its package base-passwd)."""
