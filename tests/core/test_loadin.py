@@ -12,7 +12,8 @@ from tests.rigs import CLUB, PROFILES, compiled, one_fixture, profile, row, tabl
 
 from lanternist.core.encode import encode
 from lanternist.core.events import Action, Control, Event, LoadInRequest, Lost, Touch
-from lanternist.core.loadin import ENDS_AFTER_S, HUNT_S, PUFF_S
+from lanternist.core.loadin import ENDS_AFTER_S, PUFF_S
+from lanternist.core.loadin_requests import HUNT_S
 from lanternist.core.operator import Operator
 from lanternist.core.profile import Profile
 from lanternist.core.raw_slots import raw_slot

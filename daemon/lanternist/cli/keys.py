@@ -59,3 +59,8 @@ def key(data: bytes) -> str:
         return next((name for code, name in _NAMED.items() if len(code) > 1 and data.startswith(code)), "")
     letter = data.decode(errors="replace")[:1]
     return _NAMED.get(letter.encode(), letter)
+
+
+def yes(question: str) -> bool:
+    """Whether somebody answers with yes."""
+    return input(question).strip().casefold() in ("y", "yes")

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from lanternist.cli.client import ClientError, Connection
-from lanternist.cli.keys import Keys, pressed
+from lanternist.cli.keys import Keys, yes
+from lanternist.cli.session import LOOKS_EVERY_S, RefusedError, Request, Session, answered, opened
 
 SAFE = """\
 Everything else is down meanwhile, and heads stay where they are; the show comes back, and heads may move, when this
@@ -16,17 +16,10 @@ ends: with Ctrl-C or q, when this terminal closes, when a pad starts something, 
 Blackout and the guard stay above it.
 """
 STATUS = "exit status: 0 ended, 1 refused (the reason is printed), 2 wrong command line, 3 not running"
-LOOKS_EVERY_S = 0.5
 MOST_BY_ITSELF_S = 15 * 60.0
 SLOT_STEP = 16
 KEYS = "keys: right or space next, left the one before, q ends it"
 SLOT_KEYS = "keys: right and left change the slot, up and down its value, space sends it again, q ends it"
-
-Request = dict[str, object]
-
-
-class RefusedError(Exception):
-    """The daemon said no; the text is its reason."""
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -105,7 +98,7 @@ def _service(args: argparse.Namespace) -> int:
         print(
             f"{args.what} of {args.fixture}: a head may swing to its ends, and a lamp that went off may need minutes."
         )
-        if input("is nobody near it, and is that meant? [y/n] ").strip().casefold() not in ("y", "yes"):
+        if not yes("is nobody near it, and is that meant? [y/n] "):
             print("nothing is done")
             return 1
     return held({"load-in": "service", "what": words}, lambda _: None, hint="q ends it before its time")
@@ -164,57 +157,19 @@ class _Timer:
         return self.request
 
 
-class Session:
-    """Load-in as this terminal has it: it ends with the connection."""
-
-    def __init__(self, connection: Connection) -> None:
-        self._connection = connection
-        self._who: object = None
-        self._seen = False
-
-    def ask(self, request: Request) -> None:
-        """Ask for something. Raises RefusedError, ClientError."""
-        reply = self._connection.ask(request)
-        if not reply.get("ok"):
-            raise RefusedError(str(reply.get("error", "refused")))
-        self._who = reply.get("who", self._who)
-
-    def look(self) -> tuple[dict[str, Any], str]:
-        """A snapshot, and why load-in is over for this terminal, if so. Raises ClientError."""
-        status = self._connection.ask({"get": "status"}).get("status")
-        if not isinstance(status, dict) or not status:
-            raise ClientError("lanternist is there, but its loop does not answer")
-        state = status["load_in"]
-        # What was asked for just now may be seen only in the next snapshot.
-        self._seen |= state["who"] == self._who
-        if not self._seen:
-            return status, ""
-        over = str(state["ended"]) if not state["on"] else ""
-        return status, over if state["who"] == self._who else "another terminal has it now"
-
-
 OnKey = Callable[[str], Request | None]
 
 
 def held(first: Request, on_key: OnKey, timer: "_Timer | None" = None, hint: str = KEYS) -> int:
     """Hold load-in until it ends, with keys that change what it shows. Gives the exit status."""
-    from lanternist.inputs.control import socket_to_ask
 
-    try:
-        with Connection(socket_to_ask()) as connection, pressed() as keys:
-            session = Session(connection)
+    def hold() -> int:
+        with opened() as (session, keys):
             session.ask(first)
             print(hint if keys.there else "Ctrl-C ends it", flush=True)
             return _hold(session, keys, on_key, timer)
-    except RefusedError as error:
-        print(error, file=sys.stderr)
-        return 1
-    except ClientError as error:
-        print(error, file=sys.stderr)
-        return 3
-    except (KeyboardInterrupt, EOFError):
-        print("\nended; the show has the rig again")
-        return 0
+
+    return answered(hold, ended="the show has the rig again")
 
 
 def _hold(session: Session, keys: Keys, on_key: OnKey, timer: "_Timer | None") -> int:

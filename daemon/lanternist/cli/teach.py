@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from lanternist.cli.arguments import add_gig
-from lanternist.cli.client import ClientError, Connection
-from lanternist.cli.keys import Keys, pressed
-from lanternist.cli.loadin import LOOKS_EVERY_S, RefusedError, Session
+from lanternist.cli.keys import Keys, yes
+from lanternist.cli.session import LOOKS_EVERY_S, Session, answered, opened
 
 if TYPE_CHECKING:
     from lanternist.core.profile import Profile
@@ -69,17 +68,8 @@ def run(args: argparse.Namespace) -> int:
     fixture = next(one for one in rig.fixtures if one.name == args.fixture)
     known = {} if args.afresh else {name: (own[0], own[1]) for name, own in fixture.taught.items()}
     course = Course(fixture, profiles[fixture.profile], rig, known)
-    try:
-        return _teach(course, args.points or list(rig.points)) or _keep(course, args)
-    except RefusedError as error:
-        print(error, file=sys.stderr)
-        return 1
-    except ClientError as error:
-        print(error, file=sys.stderr)
-        return 3
-    except (KeyboardInterrupt, EOFError):
-        print("\nended; nothing is written")
-        return 0
+    points = args.points or list(rig.points)
+    return answered(lambda: _teach(course, points) or _keep(course, args), ended="nothing is written")
 
 
 def _wrong(rig: "Rig", name: str, points: Sequence[str]) -> str:
@@ -131,10 +121,7 @@ class Course:
 
 
 def _teach(course: Course, points: Sequence[str]) -> int:
-    from lanternist.inputs.control import socket_to_ask
-
-    with Connection(socket_to_ask()) as connection, pressed() as keys:
-        session = Session(connection)
+    with opened() as (session, keys):
         print(KEYS, flush=True)
         for number, point in enumerate(points, 1):
             key = _point(session, keys, course, point, f"{number} of {len(points)}")
@@ -212,7 +199,7 @@ def _keep(course: Course, args: argparse.Namespace) -> int:
         print("nothing was taught; nothing is written")
         return 0
     keys = keys_of(course.written, course.lesson().fixture, course.taught)
-    if not _yes(f"write this into {args.rig}? [y/n] "):
+    if not yes(f"write this into {args.rig}? [y/n] "):
         print("nothing is written; it would be:")
         print(_lines(keys))
         return 0
@@ -229,7 +216,3 @@ def _keep(course: Course, args: argparse.Namespace) -> int:
 
 def _lines(keys: Mapping[str, str]) -> str:
     return "\n".join(f"    {key} = {value}" for key, value in keys.items())
-
-
-def _yes(question: str) -> bool:
-    return input(question).strip().casefold() in ("y", "yes")

@@ -10,35 +10,38 @@ puff, to see that the machine answers.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 
 import numpy as np
 
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.encode import Slots
 from lanternist.core.events import Action, LoadInRequest
+from lanternist.core.loadin_requests import (
+    HUNT_S,
+    MACHINES,
+    REQUESTS,
+    cells_of,
+    fixture_named,
+    meant,
+    services,
+    walk_order,
+)
 from lanternist.core.parameters import PARAMETERS
-from lanternist.core.profile import Range
 from lanternist.core.raw_slots import RawSlot, raw_slot
 from lanternist.core.rig_table import RigTable
 from lanternist.core.selectors import SelectorError, known_names, select
-from lanternist.core.slot_meaning import held
 from lanternist.core.teach import own_to_level
 
 # Time to climb a ladder, mend a plug and come down again.
 ENDS_AFTER_S = 15 * 60.0
 PUFF_S = 2.0
-# A slot that nothing is patched to: long enough to be seen; shorter than a lamp or reset value has to be held, 3 s or
-# more (common practice, no source); and not often enough to flash.
-HUNT_S = 2.0
 HUNTS_APART_S = 1.0
 # A little longer than asked, since not every frame is received; and how long a head looks for its ends after a reset,
 # at the most: common practice, no source.
 SPARE_S = 0.5
 HOMING_S = 90.0
-MACHINES = ("fog", "haze")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +87,11 @@ class LoadIn:
     def wrong(self, request: LoadInRequest) -> str:
         """Why a request cannot be met, or nothing. Reads only what never changes: any thread may ask."""
         try:
-            _REQUESTS[request.do](self.table, request)
+            REQUESTS[request.do](self.table, request)
         except KeyError:
             return f"load-in knows nothing called {request.do!r}"
         except SelectorError as error:
-            return f"{error}{_meant(error.name, known_names(self.table.cells)) if error.name else ''}"
+            return f"{error}{meant(error.name, known_names(self.table.cells)) if error.name else ''}"
         except ValueError as error:
             return str(error)
         return ""
@@ -113,9 +116,9 @@ class LoadIn:
             case "slot":
                 self._set(raw_slot(self.table, request.what[0], request.values[0]), request.at)
             case "turn":
-                self._turn(_fixture(self.table, request.what[0]), request)
+                self._turn(fixture_named(self.table, request.what[0]), request)
             case "light":
-                self._light(_cells_of(self.table, _fixture(self.table, request.what[0])), request.at)
+                self._light(cells_of(self.table, fixture_named(self.table, request.what[0])), request.at)
             case _:
                 self._light(select(request.what, self.table.cells), request.at)
         self._levels = self._made()
@@ -174,7 +177,7 @@ class LoadIn:
 
     def describe(self, now: float) -> dict[str, object]:
         """For `watch` and the terminal: what is lit, where it is patched, how long it still stays."""
-        order = _order(self.table)
+        order = walk_order(self.table)
         raws = list(self._raw.values())
         slot = self._hunt.slot if self._hunt else (raws[-1] if raws else None)
         alone = self.lit[0] if len(self.lit) == 1 and self.lit[0] in order else None
@@ -214,27 +217,27 @@ class LoadIn:
         self._raw, self._hunt, self._lit_at = {}, None, at
 
     def _step(self, by: int, at: float) -> None:
-        order = _order(self.table)
+        order = walk_order(self.table)
         if self.lit and self.lit[0] in order:
             place = (order.index(self.lit[0]) + by) % len(order)
         else:
             place = 0 if by > 0 else -1
-        self._light(_cells_of(self.table, order[place]), at)
+        self._light(cells_of(self.table, order[place]), at)
 
     def _turn(self, fixture: int, request: LoadInRequest) -> None:
         if self.lit != (fixture,):
-            self._light(_cells_of(self.table, fixture), request.at)
+            self._light(cells_of(self.table, fixture), request.at)
         own = own_to_level(self.table.patched[fixture].fixture, request.values)
         for axis, value in zip(("pan", "tilt"), own, strict=True):
-            row = self.table.index[_cells_of(self.table, fixture)[0], axis]
+            row = self.table.index[cells_of(self.table, fixture)[0], axis]
             self._turned[row] = float(np.clip(value, self.table.low[row], self.table.high[row]))
 
     def _serve(self, request: LoadInRequest) -> None:
         """Hold what was asked for, with the fixture and everything else dark."""
         if self._service is not None and request.at <= self._service.until:
             raise ValueError(f"{self._service.what} is still under way")
-        fixture = _fixture(self.table, request.what[0])
-        offset, value, one = _services(self.table, fixture)[request.what[1]]
+        fixture = fixture_named(self.table, request.what[0])
+        offset, value, one = services(self.table, fixture)[request.what[1]]
         of = self.table.patched[fixture].fixture
         universe, until = self.table.universes.index(of.universe), request.at + (one.hold_s or 0.0) + SPARE_S
         what = f"{one.does} of {of.name}, for {one.hold_s:g} s"
@@ -282,109 +285,6 @@ def highlight(table: RigTable) -> Floats:
 def ends_load_in(action: Action) -> bool:
     """Whether a hand that asks for this wants the show back."""
     return action.do in ("start", "toggle", "hold", "follow") and action.value > 0
-
-
-def _check_light(table: RigTable, request: LoadInRequest) -> None:
-    _fixture(table, _only_name(request))
-
-
-def _check_only(table: RigTable, request: LoadInRequest) -> None:
-    if not request.what:
-        raise ValueError("only what? A selector has to be named, such as a kind, a group or a fixture")
-    if not select(request.what, table.cells):
-        raise ValueError(f"nothing in this rig is {' or '.join(map(repr, request.what))}")
-
-
-def _check_walk(table: RigTable, request: LoadInRequest) -> None:
-    if _numbers(request, 1)[0] not in (1, -1):
-        raise ValueError("walk takes 1 or -1")
-    if not _order(table):
-        raise ValueError("no fixture of this rig gives light")
-
-
-def _check_slot(table: RigTable, request: LoadInRequest) -> None:
-    name, (value, unpatched) = _only_name(request), _numbers(request, 2)
-    if not raw_slot(table, name, value).patched and not unpatched:
-        raise ValueError(
-            f"no fixture is patched to {name}, so nobody knows what it does there; --unpatched sends it for"
-            f" {HUNT_S:g} s each time: only with nobody else in the room"
-        )
-
-
-def _check_turn(table: RigTable, request: LoadInRequest) -> None:
-    name = _only_name(request)
-    first = _cells_of(table, _fixture(table, name))[0]
-    if (first, "pan") not in table.index or (first, "tilt") not in table.index:
-        raise ValueError(f"{name!r} has no pan and tilt")
-    _numbers(request, 2)
-
-
-def _check_service(table: RigTable, request: LoadInRequest) -> None:
-    if len(request.what) not in (1, 2):
-        raise ValueError("service takes a fixture, and what to do")
-    name, *what = request.what
-    can = list(_services(table, _fixture(table, name)))
-    if not can:
-        raise ValueError(f"the profile of {name!r} names nothing that has to be held for a time (hold_s)")
-    if not what or what[0] not in can:
-        raise ValueError(f"{name!r} can be asked for: {', '.join(can)}")
-
-
-def _services(table: RigTable, fixture: int) -> dict[str, tuple[int, int, Range]]:
-    """What a fixture does when a slot is held: offset from its address, value and range, by what it is called."""
-    one = table.patched[fixture]
-    found = held(one.profile.modes[one.fixture.mode])
-    return {span.does: (offset, value, span) for offset, value, span in found}
-
-
-def _check_end(_table: RigTable, _request: LoadInRequest) -> None:
-    pass
-
-
-_REQUESTS: dict[str, Callable[[RigTable, LoadInRequest], None]] = {
-    "light": _check_light,
-    "only": _check_only,
-    "walk": _check_walk,
-    "slot": _check_slot,
-    "turn": _check_turn,
-    "service": _check_service,
-    "end": _check_end,
-}
-
-
-def _only_name(request: LoadInRequest) -> str:
-    if len(request.what) != 1:
-        raise ValueError(f"{request.do} takes one name")
-    return request.what[0]
-
-
-def _numbers(request: LoadInRequest, count: int) -> tuple[float, ...]:
-    if len(request.values) != count or not all(map(np.isfinite, request.values)):
-        raise ValueError(f"{request.do} takes {count} number{'s' if count > 1 else ''}")
-    return request.values
-
-
-def _fixture(table: RigTable, name: str) -> int:
-    names = [one.fixture.name for one in table.patched]
-    if name in names:
-        return names.index(name)
-    raise ValueError(f"no fixture is called {name[:80]!r}{_meant(name, names)}")
-
-
-def _meant(word: str, known: Sequence[str]) -> str:
-    """`; did you mean 'par 1'?`, or nothing when nothing is like it."""
-    by_folded = {one.casefold(): one for one in known}
-    near = get_close_matches(word[:80].casefold(), by_folded, n=1)
-    return f"; did you mean {by_folded[near[0]]!r}?" if near else ""
-
-
-def _order(table: RigTable) -> list[int]:
-    """What walk goes through: the fixtures in patch order, without fog and haze machines."""
-    return [number for number, one in enumerate(table.patched) if one.profile.kind not in MACHINES]
-
-
-def _cells_of(table: RigTable, fixture: int) -> list[int]:
-    return [number for number, cell in enumerate(table.cells) if cell.fixture == fixture]
 
 
 def _rows(table: RigTable, cells: Sequence[int]) -> Ints:
