@@ -85,6 +85,19 @@ def test_the_song_goes_over_a_drop_out_a_seek_a_loop_and_from_one_song_to_the_ne
     assert one.song.playing == ""
 
 
+def test_a_player_that_has_stopped_lets_go_of_its_song_and_of_cues_to_come() -> None:
+    one, begins = operator(), FIRST.begins(25.0)
+    play(one, 0.0, 4.0, code(0.0, 4.0, begins))
+    play(one, 4.0, 12.0, [])
+    assert one.song.playing == "opener"  # as over a drop-out
+    play(one, 12.0, 16.5, [])
+    assert one.song.playing == ""
+    assert not one.cues.dark
+    play(one, 16.5, 18.5, code(16.5, 18.5, begins + 30.0))
+    assert one.song.playing == "opener"
+    assert place(one, 18.5) == pytest.approx(32.0, abs=0.02)
+
+
 def test_a_player_that_stands_or_is_only_set_to_a_place_starts_nothing() -> None:
     one = operator()
     play(one, 0.0, 2.0, [TimeCode(0.2 * number, HOUR + 30.0, 25.0) for number in range(8)])

@@ -184,8 +184,15 @@ class SongClock:
         return clock.beat_at(t) + self.offset
 
     def keep_time(self, now: float, clock: BeatClock) -> None:
-        """Lead the clock through the song's own tempo where nobody else does; let go of a song that is over."""
+        """Lead the clock through the song's own tempo where nobody else does; let go of a song that is over.
+
+        A player that stops sends no more time code: after as long as a clock is believed its song, too, is over.
+        """
         if not self.playing:
+            return
+        if self._by_code == self.playing and self._code is not None and now - self._code.at > clock.hold_s:
+            self.stop()
+            self._by_code, self._code_moved = "", True
             return
         song = self.songs[self.playing]
         if not math.isnan(self.begun):

@@ -90,6 +90,11 @@ class BeatClock:
         self._lead.settle(settings)
 
     @property
+    def hold_s(self) -> float:
+        """How long a source that fell silent is believed, in seconds."""
+        return self._lead.hold_s
+
+    @property
     def jumps(self) -> int:
         """How often the position was moved on purpose."""
         return self._lead.output.jumps

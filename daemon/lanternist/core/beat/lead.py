@@ -33,7 +33,7 @@ class Lead:
     def settle(self, settings: ClockSettings) -> None:
         """How patient to be, and whom to trust."""
         self.roster.settings = settings
-        self._hold_s = max(settings.hold_s, 1e-3)
+        self.hold_s = max(settings.hold_s, 1e-3)
 
     def by_hand(self, bpm: float) -> None:
         """Run at this tempo whatever the sources say; 0: listen to them again."""
@@ -168,5 +168,5 @@ class Lead:
             return _BY_HAND_CONFIDENCE if leader.rank == BY_HAND else 0.0
         if leader.line() is None:
             return 0.0
-        over = 0.0 if leader.stopped else t - leader.last - self._hold_s
-        return self._belief * (0.5 ** (over / self._hold_s) if over > 0.0 else 1.0)
+        over = 0.0 if leader.stopped else t - leader.last - self.hold_s
+        return self._belief * (0.5 ** (over / self.hold_s) if over > 0.0 else 1.0)
