@@ -43,7 +43,7 @@ class Namespace:
                     raise OSError(ctypes.get_errno(), "setns")
             given.append(what())
 
-        thread = threading.Thread(target=inside)
+        thread = threading.Thread(target=inside, daemon=True)
         thread.start()
         thread.join()
         return given[0]

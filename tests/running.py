@@ -28,7 +28,7 @@ class Running:
         self.input = running
         self.events: Queue[Event] = Queue()
         self.failure: Exception | None = None
-        self.thread = threading.Thread(target=self._run, daemon=True)
+        self.thread = threading.Thread(target=self.run, daemon=True)
 
     def next(self) -> Event:
         """The next event, which must come."""
@@ -54,7 +54,8 @@ class Running:
         until(lambda: ":" in self.where() or not self.thread.is_alive())
         return int(self.where().rpartition(":")[2])
 
-    def _run(self) -> None:
+    def run(self) -> None:
+        """To its end, on this thread."""
         try:
             self.input.run(self.events.put)
         except Exception as error:

@@ -199,3 +199,24 @@ def test_a_device_that_cannot_be_opened_is_said_once(sound: Sound, caplog: pytes
     assert len(caplog.messages) == 1
     assert "is not a character device" in caplog.messages[0]
     ports.close()
+
+
+def test_a_device_that_may_be_opened_only_later_is_opened_then(
+    sound: Sound, device: Device, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The kernel makes it for root, and udev gives it to the group some moments later."""
+
+    def refused(path: str) -> int:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), path)
+
+    sound.plug(0, "Pads 16", device.path)
+    ports = open_ports()
+    with monkeypatch.context() as early:
+        early.setattr(midi_raw, "_opened", refused)
+        for _ in range(3):
+            ports.scan()
+    assert ports.names() == []
+    assert ["add the user to the group" in message for message in caplog.messages] == [True]
+    ports.scan()
+    assert ports.names() == ["Pads 16"]
+    ports.close()

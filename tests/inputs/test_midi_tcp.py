@@ -1,6 +1,7 @@
 """MIDI over TCP, with mido's socket ports as the senders."""
 
 import socket
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,9 +9,11 @@ from contextlib import contextmanager
 import mido
 import mido.sockets
 import pytest
+from tests.namespaces import BOOTH, STAGE, joined
 from tests.running import Running, running, until
 
 from lanternist.core.events import Control, Lost, Tick, Touch
+from lanternist.inputs import midi_tcp
 from lanternist.inputs.contract import InputError
 from lanternist.inputs.midi_tcp import MOST_CLIENTS, MidiTcpInput, Settings
 
@@ -114,3 +117,27 @@ def test_stopping_closes_every_connection() -> None:
         assert run.ended() is None
         assert sender.recv(1) == b""
         assert isinstance(run.next(), Touch)
+
+
+def test_a_sender_whose_cable_is_pulled_lets_go_after_seconds(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(midi_tcp, "GONE_AFTER_S", 3)
+    with joined() as (booth, stage):
+        run = Running(MidiTcpInput(Settings(host=BOOTH, port=0, senders=[STAGE])))
+        run.thread = threading.Thread(target=lambda: booth.call(run.run), daemon=True)
+        run.thread.start()
+        where = BOOTH, run.port()
+
+        def press() -> socket.socket:
+            pads = socket.create_connection(where, 10)
+            pads.sendall(b"\x90\x3c\x7f")
+            return pads
+
+        with stage.call(press):
+            assert isinstance(run.next(), Touch)
+            stage.ip("link set stage0 down")
+            let_go, lost = run.take(2)
+            assert isinstance(let_go, Touch)
+            assert let_go.value == 0
+            assert isinstance(lost, Lost)
+            run.input.stop()
+            assert run.ended() is None

@@ -123,7 +123,7 @@ class RawPorts:
         self._part = part
         self._feeds = feeds
         self._open: dict[str, RawPort] = {}
-        self._refused: set[str] = set()
+        self._refused: dict[str, str] = {}
 
     def names(self) -> list[str]:
         """The names of the open devices."""
@@ -139,14 +139,21 @@ class RawPorts:
         found = find_devices(self._part)
         for path in self._open.keys() - found:
             self._drop(path)
-        self._refused &= found.keys()
-        for path in found.keys() - self._open - self._refused:
-            try:
-                self._open[path] = RawPort(path, self._feeds.feed(found[path]))
-                _LOGGER.info("midi: listening to %s (%s)", found[path], path)
-            except InputError as error:
-                self._refused.add(path)
+        self._refused = {path: why for path, why in self._refused.items() if path in found}
+        for path in found.keys() - self._open:
+            self._try(path, found[path])
+
+    def _try(self, path: str, name: str) -> None:
+        """Again with each scan: rights come some moments after the device, and another program may end."""
+        try:
+            self._open[path] = RawPort(path, self._feeds.feed(name))
+        except InputError as error:
+            if self._refused.get(path) != str(error):
                 _LOGGER.warning("midi: %s", error)
+            self._refused[path] = str(error)
+        else:
+            self._refused.pop(path, None)
+            _LOGGER.info("midi: listening to %s (%s)", name, path)
 
     def serve(self, wake: socket.socket, until: float) -> None:
         """Emit what arrives, until then or until `wake` is readable."""

@@ -10,6 +10,7 @@ import os
 import re
 import select
 import socket
+from contextlib import suppress
 from pathlib import Path
 from time import monotonic
 
@@ -26,6 +27,7 @@ _POLL_S = 0.002
 # ALSA ends a name in " client:port", numbers that change when the thing is plugged in again.
 _THROUGH = "through"
 _NUMBERS = re.compile(r" \d+:\d+$")
+_ALSA_CLIENT = re.compile(r" (\d+):\d+$")
 _ALSA_DOOR = Path("/dev/snd/seq")
 _JACK_DOORS = Path("/dev/shm")  # noqa: S108 - where jackd puts its sockets, nothing of ours
 
@@ -72,11 +74,25 @@ def door_of(api: int) -> tuple[tuple[str, int], ...]:
     return tuple((str(door), door.stat().st_ino) for door in doors)
 
 
+def plugged_in(full_name: str) -> int:
+    """Which of the things that were plugged in a port of ALSA belongs to: the inode of its card, 0 where there is none.
+
+    A controller that is plugged in again may have all the same names. The kernel numbers the clients of its cards from
+    16 on, four for each (sound/core/seq: SNDRV_SEQ_GLOBAL_CLIENTS, SNDRV_SEQ_CLIENTS_PER_CARD; values from memory).
+    """
+    client = _ALSA_CLIENT.search(full_name)
+    card = (int(client[1]) - 16) // 4 if client else -1
+    with suppress(OSError):
+        return (_ALSA_DOOR.parent / f"controlC{card}").stat().st_ino
+    return 0
+
+
 class _Port:
     """One open port."""
 
     def __init__(self, api: int, full_name: str, feed: MidiFeed) -> None:
         self.feed = feed
+        self.plugged_in = plugged_in(full_name)
         self._stamps = Stamps()
         self._empty_at = monotonic()
         self._midi = rtmidi.MidiIn(rtapi=api, name=_CLIENT, queue_size_limit=_QUEUE)
@@ -99,6 +115,10 @@ class _Port:
         except rtmidi.RtMidiError:
             return False
         return True
+
+    def has_gone(self, full_name: str) -> bool:
+        """Whether what has its name is another thing by now."""
+        return plugged_in(full_name) != self.plugged_in
 
     def read(self) -> None:
         """Everything in the queue."""
@@ -160,7 +180,7 @@ class RtmidiPorts:
         if door_of(self._api) != self._door:
             raise InputError("the sound system that MIDI came through has ended; it is looked for again")
         found = wanted_ports(self._watch.get_ports(), self._part)
-        for full in self._open.keys() - found:
+        for full in [full for full, port in self._open.items() if full not in found or port.has_gone(full)]:
             _LOGGER.warning("midi: %s has gone", self._open[full].feed.device)
             self._open.pop(full).close()
         self._refused &= found.keys()
