@@ -6,11 +6,9 @@ time: as the daemon asks for it itself; without: where it may not.
 
 import argparse
 import contextlib
-import multiprocessing
-import os
 import subprocess
+import sys
 import tempfile
-import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -46,40 +44,31 @@ int main(int argc, char **argv) {  /* frames; prints p50 and p99 of how late eac
 """
 
 
-def _busy() -> None:
-    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
-    while True:
-        sum(range(10_000))
-
-
 @contextlib.contextmanager
 def hogs(count: int) -> Iterator[None]:
     """Processes that compute without end."""
-    busy = [multiprocessing.get_context("spawn").Process(target=_busy, daemon=True) for _ in range(count)]
-    for one in busy:
-        one.start()
+    command = ["chrt", "--other", "0", sys.executable, "-c", "while True: sum(range(10_000))"]
+    busy = [subprocess.Popen(command) for _ in range(count)]
     try:
         yield
     finally:
         for one in busy:
             one.kill()
-            one.join()
+            one.wait()
 
 
 def beside_c(seconds: float, *, before: Sequence[str] = (), busy: int = 0) -> tuple[list[float], list[float]]:
     """Median and 99th percentile of how late frames began, in us: the daemon's, and those of a loop in C meanwhile."""
-    with tempfile.TemporaryDirectory() as name, hogs(busy):
+    with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         gig = copy_gig(folder, outputs=NULL, inputs='[[inputs]]\nby = "osc"\nport = 0\n')
-        witness = built(C_LOOP, folder)
+        command = [*before, str(built(C_LOOP, folder)), str(round(seconds * 40))]
         with playing(gig, before=before) as night:
             night.status()
             night.send("start", "slow tide")
-            time.sleep(1)  # it has just begun
-            done = subprocess.run(
-                [*before, witness, str(round(seconds * 40))], capture_output=True, text=True, check=True
-            )
-            frames = night.status()["frames"]
+            with hogs(busy):
+                done = subprocess.run(command, capture_output=True, text=True, check=True)
+                frames = night.status()["frames"]
     ours = [frames["late_p50_ms"] * 1000, frames["late_p99_ms"] * 1000]
     return ours, [float(ns) / 1000 for ns in done.stdout.split()]
 
