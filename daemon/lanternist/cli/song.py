@@ -243,6 +243,10 @@ def _tell(song: Song) -> None:
     from rich.table import Table
 
     print(f"{song.title}\n{_line(song)}; the one at {float(song.grid.seconds(0.0)):.3f} s, {song.duration:.1f} s long")
+    if song.timecode is not None:
+        print(f"begins at time code {song.timecode}")
+    if song.select is not None:
+        print(f"number {song.select} in MIDI Song Select")
     table = Table(box=None, pad_edge=False, header_style="dim")
     for title, side in (
         ("", "right"),

@@ -17,7 +17,7 @@ COLOURS = {
     "outro": "#7a8794",
 }
 ROW_SECONDS = 60.0
-_WIDTH, _LEFT, _ROW, _TOP = 1600, 70, 170, 76
+_WIDTH, _LEFT, _ROW, _TOP = 1600, 70, 178, 76
 _WAVE, _BAND = 84, 26  # heights
 _LETTERS = 'font-family="DejaVu Sans, sans-serif" font-size="13"'
 
@@ -106,10 +106,16 @@ def _bar_lines(song: Song, begin: float, end: float, top: float) -> Iterator[str
 
 
 def _cues(song: Song, begin: float, end: float, top: float) -> Iterator[str]:
+    at: dict[float, list[str]] = {}
     for cue in song.cues:
         time = float(song.grid.seconds(song.grid.place(cue.at)))
         if begin <= time < end:
-            x, foot = _x(time, begin), top + _BAND + _WAVE
-            yield f'<line x1="{x}" x2="{x}" y1="{top + _BAND}" y2="{foot + 28}" stroke="#b00060" stroke-width="2"/>'
-            words = escape(f"{cue.do} {cue.what or ''}")
-            yield f'<text x="{x + 4}" y="{foot + 38}" font-size="12" fill="#b00060">{words}</text>'
+            at.setdefault(_x(time, begin), []).append(f"{cue.do} {cue.what or ''}".strip())
+    foot, free = top + _BAND + _WAVE, 0.0
+    for x, words in sorted(at.items()):
+        yield f'<line x1="{x}" x2="{x}" y1="{top + _BAND}" y2="{foot + 28}" stroke="#b00060" stroke-width="2"/>'
+        said = ", ".join(words)
+        # One that would run into the words before it goes below them.
+        low = 50 if x < free else 38
+        yield f'<text x="{x + 4}" y="{foot + low}" font-size="12" fill="#b00060">{escape(said)}</text>'
+        free = x + 8 + 7.5 * len(said)
