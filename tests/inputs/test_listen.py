@@ -5,12 +5,14 @@ import socket
 import threading
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
-from tests.running import running, until
+from tests.namespaces import BOOTH, STAGE, joined
+from tests.running import Running, running, until
 
 from lanternist.core.events import Event
+from lanternist.inputs import listen
 from lanternist.inputs.listen import DoorSettings
 from lanternist.inputs.midi_tcp import MidiTcpInput
 from lanternist.inputs.midi_tcp import Settings as MidiTcpSettings
@@ -18,6 +20,7 @@ from lanternist.inputs.osc import OscInput
 from lanternist.inputs.osc import Settings as OscSettings
 
 HERE = "127.0.0.1"
+STRANGER = "10.77.0.66"
 TAP = b"/lanternist/tap\0,\0\0\0"
 V4 = st.integers(0, 2**32 - 1).map(lambda number: str(ipaddress.IPv4Address(number)))
 
@@ -92,3 +95,58 @@ def test_what_the_kernel_throws_away_is_counted() -> None:
     osc.stop()
     thread.join()
     assert int(osc.describe()["malformed"]) > 1000
+
+
+V127 = st.integers(0, 2**24 - 1).map(lambda number: str(ipaddress.IPv4Address((127 << 24) + number)))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(V127, st.integers(8, 32)), max_size=3), V127.filter(lambda one: one != "127.255.255.255"))
+def test_the_kernel_lets_in_whom_the_rig_names(networks: list[tuple[str, int]], sender: str) -> None:
+    named = [ipaddress.IPv4Network(f"{one}/{length}", strict=False) for one, length in networks]
+    with (
+        socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as door,
+        socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as outside,
+    ):
+        door.bind((HERE, 0))
+        door.settimeout(0)
+        outside.bind((sender, 0))
+        listen._let_in(named, door)
+        outside.sendto(TAP, door.getsockname())
+        came = True
+        try:
+            door.recv(100)
+        except BlockingIOError:
+            came = False
+        assert came == any(ipaddress.IPv4Address(sender) in one for one in named)
+
+
+def test_a_flood_of_strangers_leaves_room_for_those_who_are_named() -> None:
+    with joined() as (booth, stage):
+        stage.ip(f"addr add {STRANGER}/24 dev stage0")
+        run = Running(OscInput(OscSettings(host=BOOTH, port=0, senders=[STAGE])))
+        run.thread = threading.Thread(target=lambda: booth.call(run.run), daemon=True)
+        run.thread.start()
+        where = BOOTH, run.port()
+
+        def sender(address: str) -> socket.socket:
+            made = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+            made.bind((address, 0))
+            return made
+
+        with stage.call(lambda: sender(STRANGER)) as stranger, stage.call(lambda: sender(STAGE)) as phone:
+            for _ in range(5000):
+                stranger.sendto(TAP, where)
+            # What had come before is looked at first.
+            until(lambda: bool(phone.sendto(TAP, where)) and not run.events.empty())
+            before = run.events.qsize()
+            for _ in range(500):
+                for _ in range(20):
+                    stranger.sendto(TAP, where)
+                phone.sendto(TAP, where)
+            assert len(run.take(before + 500)) >= 500
+            # What the kernel has thrown away is told with the next that it lets in.
+            phone.sendto(TAP, where)
+            until(lambda: int(run.input.describe()["malformed"]) > 10_000)
+        run.input.stop()
+        assert run.ended() is None

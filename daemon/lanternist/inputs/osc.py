@@ -46,6 +46,7 @@ class OscInput:
         self._tally = Tally(_LOGGER, "osc")
         self._where = "nothing yet"
         self._overflowed = 0
+        self._from_stranger = False
 
     def run(self, emit: Emit) -> None:
         """Listen until `stop`. Raises InputError when the port cannot be had, or is lost."""
@@ -64,6 +65,8 @@ class OscInput:
             while not self._stopper.stopped:
                 if breath.wait(selector):
                     breath.took(self._take(listening, emit))
+                elif self._from_stranger:
+                    self._settings.shut_out_others(listening)
 
     def stop(self) -> None:
         """Make `run` return."""
@@ -83,7 +86,8 @@ class OscInput:
             raise InputError(f"lost {self._where}: {error}; it is opened again") from error
         now = monotonic()
         self._count_overflow(more, now)
-        if not self._settings.admits(sender[0]):
+        self._from_stranger = not self._settings.admits(sender[0])
+        if self._from_stranger:
             self._tally.refuse(f"a datagram from {sender[0]}, which is not among `senders`", now)
             return len(datagram)
         if len(datagram) > LONGEST_DATAGRAM:
