@@ -5,6 +5,7 @@ sysfs-bus-usb), Documentation/filesystems/proc.rst; get_throttled: bits from mem
 """
 
 import json
+import socket
 from pathlib import Path
 
 import pytest
@@ -42,7 +43,8 @@ HEALTHY = {
 RIG = rigs.rig(
     '[[outputs]]\nuniverse = 1\nby = "serial-break"\n'
     '[[outputs]]\nuniverse = 2\nby = "sacn"\ninterface = "eth0"\n'
-    '[[outputs]]\nuniverse = 3\nby = "artnet"\nto = "127.0.0.1"\n' + rigs.row_of_dimmers(1)
+    '[[outputs]]\nuniverse = 3\nby = "artnet"\nto = "127.0.0.1"\n'
+    '[[inputs]]\nby = "midi"\n[[inputs]]\nby = "osc"\n[[inputs]]\nby = "midi-tcp"\n' + rigs.row_of_dimmers(1)
 )
 
 
@@ -100,7 +102,8 @@ AILMENTS: list[tuple[dict[str, str | None], str, str, str]] = [
     ({"/sys/class/net/eth0/operstate": "down"}, "network", "wrong", "eth0 is down"),
     ({"/sys/class/net/eth0/operstate": None}, "network", "wrong", "no interface eth0"),
     ({"/sys/class/net/lo/wireless/.": ""}, "network", "mind", "by radio"),
-    ({"/proc/net/udp": "head\n 1: 0100007F:2328 00000000:0000 07"}, "ports", "wrong", "9000 is taken"),
+    ({"/proc/net/udp": "head\n 1: 0100007F:2328 00000000:0000 07"}, "ports", "wrong", "UDP port 9000 is taken"),
+    ({"/proc/net/tcp": "head\n 1: 00000000:2378 00000000:0000 0A"}, "ports", "wrong", "TCP port 9080 is taken"),
 ]
 
 
@@ -153,6 +156,15 @@ def test_no_way_there(tmp_path: Path) -> None:
     assert (about, weight, what) == ("network", "wrong", "no way to 127.0.0.1: Network is unreachable")
 
 
+def test_a_door_that_lets_everybody_in_is_minded(tmp_path: Path) -> None:
+    open_to = '[[inputs]]\nby = "osc"\nhost = "0.0.0.0"\nsenders = ["{}"]\n'
+    box = machine(tmp_path)
+    for senders, minded in (("10.0.0.0/24", []), ("0.0.0.0/0", ["osc lets everybody in"])):
+        rig = rigs.rig('[[outputs]]\nuniverse = 1\nby = "null"\n' + open_to.format(senders) + rigs.row_of_dimmers(1))
+        found = [one.what for one in remarks(box, rig=rig) if one.about == "doors"]
+        assert found == minded
+
+
 def test_a_running_daemon_is_asked_what_it_lacks(tmp_path: Path) -> None:
     state: dict[str, object] = {
         "rig": "Hall", "show": "Tide", "inputs": [],
@@ -176,6 +188,10 @@ def test_this_machine(tmp_path: Path) -> None:
     assert box.route("127.0.0.1") == "127.0.0.1"
     assert box.route_leaves_by("127.0.0.1") == "lo"
     assert not [one for one in remarks(box, rig=None) if "could not be looked at" in one.what]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as udp, socket.create_server(("127.0.0.1", 0)) as tcp:
+        udp.bind(("127.0.0.1", 0))
+        assert udp.getsockname()[1] in box.ports("udp")
+        assert tcp.getsockname()[1] in box.ports("tcp")
     (tmp_path / "link").symlink_to(tmp_path)
     assert Box(tmp_path).real("/link") == "/."
     assert Box(tmp_path).has("/link")

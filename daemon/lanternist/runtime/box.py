@@ -13,6 +13,7 @@ from typing import Literal
 from lanternist.outputs.interfaces import interface_of
 
 Limit = Literal["rtprio", "memlock"]
+Protocol = Literal["udp", "tcp"]
 _LIMITS = {"rtprio": resource.RLIMIT_RTPRIO, "memlock": resource.RLIMIT_MEMLOCK}
 _DISCARD_PORT = 9
 
@@ -82,9 +83,9 @@ class Box:
         ours = interface_of(self.route(address))
         return ours.name if ours is not None else "?"
 
-    def udp_ports(self) -> set[int]:
-        """The UDP ports that somebody listens on."""
-        return set(_ports(self.text("/proc/net/udp")))
+    def ports(self, protocol: Protocol) -> set[int]:
+        """The ports that somebody listens on (proc(5)); state 0A is LISTEN, 07 a UDP socket that is not connected."""
+        return set(_ports(self.text(f"/proc/net/{protocol}"), "07" if protocol == "udp" else "0A"))
 
     def process(self, pid: int) -> dict[str, float]:
         """What the kernel says of a process (proc(5)), named by unit; less of it if it belongs to another user."""
@@ -100,8 +101,8 @@ class Box:
         return found
 
 
-def _ports(table: str) -> Iterator[int]:
+def _ports(table: str, state: str) -> Iterator[int]:
     for line in table.splitlines()[1:]:
         words = line.split()
-        if len(words) > 1 and ":" in words[1]:
+        if len(words) > 3 and words[3] == state:
             yield int(words[1].rsplit(":", 1)[1], 16)

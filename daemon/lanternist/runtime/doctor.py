@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from lanternist.core.rig import Rig
-from lanternist.runtime.box import Box
+from lanternist.runtime.box import Box, Protocol
 from lanternist.runtime.process import PRIORITY
 
 Weight = Literal["good", "mind", "wrong"]
@@ -24,6 +24,8 @@ CHOOSES_ITSELF = {"intel_pstate", "amd-pstate-epp"}
 # Bits of the firmware's word on small boards: the supply is too low, or has been since the start.
 LOW_NOW, LOW_BEFORE = 1 << 0, 1 << 16
 SERIAL = ("serial-break", "serial-buffered")
+# How an input listens, and on which port unless the rig says so.
+DOORS: Mapping[str, tuple[Protocol, int]] = {"osc": ("udp", 9000), "midi-tcp": ("tcp", 9080)}
 UNIT = "/etc/systemd/system/lanternist.service"
 
 
@@ -272,17 +274,27 @@ def _destination(box: Box, to: str) -> Iterator[Remark]:
 def _ports(case: Case) -> Iterator[Remark]:
     if case.state is not None or case.rig is None:
         return  # a running daemon says itself what it could not have
-    taken = case.box.udp_ports()
     for one in case.rig.inputs:
-        port = (one.model_extra or {}).get("port", 9000)
-        if one.by == "osc" and port in taken:
-            why = "OSC is not heard while another program has it"
-            yield Remark("ports", "wrong", f"UDP port {port} is taken", why, f"who: sudo ss -ulpn 'sport = :{port}'")
+        protocol, usual = DOORS.get(one.by, (None, 0))
+        port = (one.model_extra or {}).get("port", usual)
+        if protocol is not None and port in case.box.ports(protocol):
+            who = f"who: sudo ss -{protocol[0]}lpn 'sport = :{port}'"
+            why = f"{one.by} is not heard while another program has it"
+            yield Remark("ports", "wrong", f"{protocol.upper()} port {port} is taken", why, who)
+
+
+def _doors(case: Case) -> Iterator[Remark]:
+    for one in case.rig.inputs if case.rig is not None else ():
+        senders = (one.model_extra or {}).get("senders", [])
+        if isinstance(senders, list) and any(str(sender).endswith("/0") for sender in senders):
+            why = "whoever is in the same network can play the lights: there is no password"
+            mend = 'name who sends, in the rig file: senders = ["10.0.0.7"]'
+            yield Remark("doors", "mind", f"{one.by} lets everybody in", why, mend)
 
 
 LOOKS: tuple[Callable[[Case], Iterator[Remark]], ...] = (
     _versions, _daemon, _service, _priority, _processor, _power, _clock, _disk, _memory, _midi, _serial, _network,
-    _ports,
+    _ports, _doors,
 )  # fmt: skip
 
 
