@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from lanternist.songs import bars, beats, sections
+from lanternist.songs import bars, beats, level, sections
 from lanternist.songs.fingerprint import differs, fingerprint
+from lanternist.songs.sound import Sound
 
 RNG = np.random.default_rng(1)
 
@@ -59,17 +60,26 @@ def test_beats_go_on_through_a_silence() -> None:
     assert period == pytest.approx(0.469, abs=1e-4)
 
 
-def test_beats_that_went_over_to_the_off_beat_for_a_while_come_back_to_where_the_song_has_them() -> None:
+def test_beats_that_went_over_to_the_off_beat_for_a_while_lie_on_a_grid_of_halves() -> None:
     true = np.arange(0.9, 140, 0.47)
-    likely, down = heard(true), heard(true[::4])
     away = np.concatenate([true[:100], true[100:220] + 0.235, true[220:]])
     times, heights = beats.peaks(heard(away), np.round(away * 100).astype(int))
     assert beats.even(times, heights) is None
-    halves = beats.even_in_halves(times, heights)
-    assert halves is not None
-    for wrong in (0.0, 0.235):  # whichever of the two the halves begin with
-        phase = beats.placed(likely, down, halves[0], halves[1] + wrong)
-        assert abs((phase - 0.9 + 0.1) % halves[0] - 0.1) < 0.01
+    period, phase = beats.even_in_halves(times, heights) or (0.0, 0.0)
+    assert period == pytest.approx(0.47, abs=1e-3)
+    assert abs((phase - 0.9 + 0.1) % 0.235 - 0.1) < 0.01
+
+
+@pytest.mark.parametrize(("times", "late"), [(1, 0.0), (1, 0.5), (2, 0.0), (0.5, 0.0)])
+def test_the_whole_song_says_which_even_grid_is_the_beat(times: float, late: float) -> None:
+    true = np.arange(0.9, 120, 0.47)
+    likely = np.stack([heard(true), np.pad(heard(true[::4]), (0, 300))[: len(heard(true))]], axis=1)
+    chords = np.repeat(RNG.random((80, 40)), 188, axis=0)  # a new one with each bar
+    levels = np.pad(chords, ((90, 0), (0, 0)), mode="edge")[: len(likely)].astype(np.float32)
+    sound = Sound(levels, levels.mean(axis=1).astype(float), len(levels) / 100)
+    period, phase = level.chosen(0.47 * times, 0.9 + late * 0.47, likely, sound)
+    assert period == pytest.approx(0.47)
+    assert (phase - 0.9) % 0.47 == pytest.approx(0.0, abs=1e-9) or (phase - 0.9) % 0.47 == pytest.approx(0.47)
 
 
 @pytest.mark.parametrize("metre", [3, 4, 5, 7])

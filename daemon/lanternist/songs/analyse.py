@@ -6,14 +6,13 @@ import numpy as np
 import numpy.typing as npt
 
 from lanternist.core.song import BarMark, Grid, Measured, Section, Song, TempoMark, changed
-from lanternist.songs import bars, beats, network, sections
+from lanternist.songs import bars, beats, level, network, sections
 from lanternist.songs.fingerprint import fingerprint
-from lanternist.songs.sound import FRAMES, Sound, content_of, listen, loudness
+from lanternist.songs.network import LATE
+from lanternist.songs.sound import FRAMES, Sound, content_of, listen, loudness, means
 
 Floats = npt.NDArray[np.float64]
 
-# What the network tells is so much later than the attack of a stroke, in seconds; measured on music with a known score.
-LATE = 0.001
 _SILENT = 10**-4.5  # of the greatest power: what comes after that is no part of the song
 
 
@@ -21,7 +20,7 @@ def analyse(path: Path) -> Song:
     """The song in a recording. Raises BadSoundError."""
     sound = listen(path)
     likely = hear(sound)
-    grid = barred(grid_of(likely), likely[:, 1], sound)
+    grid = barred(grid_of(likely, sound), likely[:, 1], sound)
     plain = Song(title=path.stem, file=path.name, duration=round(sound.duration, 3), grid=grid)
     measured = Measured(
         fingerprint=fingerprint(sound.levels), content=content_of(path), loudness=loudness_of_beats(plain, sound.power)
@@ -37,14 +36,12 @@ def hear(sound: Sound) -> npt.NDArray[np.float32]:
     return np.stack([np.interp(places, known, one) for one in told.T], axis=1).astype(np.float32)
 
 
-def grid_of(likely: npt.NDArray[np.floating]) -> Grid:
+def grid_of(likely: npt.NDArray[np.floating], sound: Sound) -> Grid:
     """The grid of beats; bar 1 begins on its first beat for now. likely: a beat and a downbeat, [frames, 2]."""
-    beat, down = likely.T
-    times, heights = beats.peaks(beat, beats.path(beat))
+    times, heights = beats.peaks(likely[:, 0], beats.path(likely[:, 0]))
     times = times - LATE
     if (one := beats.even(times, heights) or beats.even_in_halves(times, heights)) is not None:
-        period = one[0]
-        phase = beats.placed(beat, down, *one)
+        period, phase = level.chosen(*one, likely, sound)
         first = phase + np.ceil((max(0.0, times[0] - period / 2) - phase) / period) * period
         count = int((times[-1] - first) / period) + 1
         return Grid(tempo=[_mark(beats.Stretch(first, period, count))])
@@ -74,12 +71,9 @@ def _mark(run: beats.Stretch) -> TempoMark:
 def barred(grid: Grid, down: npt.NDArray[np.floating], sound: Sound) -> Grid:
     """The grid with its bars. down: how likely each frame is a downbeat."""
     plain = Song(title="-", file="-", duration=sound.duration, grid=grid)
-    frames = np.round((plain.beat_times + LATE) * FRAMES).astype(int)
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(np.asarray(down, float), (3, 4)), 7)
-    by_network = around[np.clip(frames, 0, len(down) - 1)].max(axis=1)
-    edges = np.append(frames, len(sound.levels))
-    points = np.concatenate([_means(one, edges) for one in sound.loud_and_rise], axis=1)
-    places, metre = bars.bars(bars.evidence(by_network, points))
+    places, metre = bars.bars(bars.evidence(plain.beat_times, down, sound))
+    if metre == 3:
+        places, metre = bars.bars(bars.evidence(plain.beat_times, down, sound, metre))
     firsts = np.flatnonzero(places == 0)
     if len(firsts) == 0:
         firsts = np.array([0])
@@ -98,16 +92,7 @@ def barred(grid: Grid, down: npt.NDArray[np.floating], sound: Sound) -> Grid:
 def loudness_of_beats(song: Song, power: Floats) -> list[float]:
     """LUFS of each beat in the file: of the time up to the next one."""
     edges = np.round(np.append(song.beat_times, song.duration) * FRAMES).astype(int)
-    return [round(float(one), 1) for one in loudness(_means(power[:, None], edges)[:, 0])]
-
-
-def _means(values: npt.NDArray[np.floating], edges: npt.NDArray[np.int64]) -> Floats:
-    """The mean of values between each edge and the next."""
-    edges = np.clip(edges, 0, len(values))
-    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0, dtype=float)])
-    first = np.minimum(edges[:-1], len(values) - 1)
-    last = np.maximum(edges[1:], first + 1)
-    return np.asarray((total[last] - total[first]) / (last - first)[:, None])
+    return [round(float(one), 1) for one in loudness(means(power[:, None], edges)[:, 0])]
 
 
 def sections_of(song: Song, sound: Sound) -> list[Section]:
@@ -121,9 +106,9 @@ def sections_of(song: Song, sound: Sound) -> list[Section]:
     if edges[-1] - edges[-2] < 0.6 * np.median(np.diff(edges)):  # what rings on after the last bar
         edges = np.delete(edges, -2)
     loud, rise = sound.loud_and_rise
-    points = sections.points(_means(loud, edges), _means(rise, edges))
-    energy = sections.energies(loudness(_means(sound.power[:, None], edges)[:, 0]), _means(rise, edges).sum(axis=1))
-    low = _means(sound.levels[:, :8], edges).mean(axis=1)
+    points = sections.points(means(loud, edges), means(rise, edges))
+    energy = sections.energies(loudness(means(sound.power[:, None], edges)[:, 0]), means(rise, edges).sum(axis=1))
+    low = means(sound.levels[:, :8], edges).mean(axis=1)
     parts = sections.named(sections.cut(points), energy, low / (np.percentile(low, 90) + 1e-9))
     places = [song.grid.text(float(round(song.grid.place(float(downbeats[part.first]))))) for part in parts]
     return [Section(at=at, kind=part.kind, energy=part.energy) for at, part in zip(places, parts, strict=True)]

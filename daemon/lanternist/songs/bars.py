@@ -3,12 +3,18 @@
 import numpy as np
 import numpy.typing as npt
 
+from lanternist.songs.network import LATE
+from lanternist.songs.sound import FRAMES, Sound, means
+
 METRES = (4, 3, 5, 6, 7)
 # Natural logarithms of how rare each metre is in what people play; common practice, no source.
 _RARE = {4: 0.0, 3: -14.0, 5: -26.0, 6: -20.0, 7: -26.0}
-_SLIP = -25.0  # a bar that is longer or shorter than the others
-_OTHER = -35.0  # another metre from here on
-_CHANGES = {4: 0.5, 8: 1.0, 16: 0.5}  # beats that are compared on both sides: weight
+_SLIP = -60.0  # a bar that is longer or shorter than the others
+_OTHER = -70.0  # another metre from here on
+# Beats that are compared on both sides: weight. In three, what bars of four would be compared by tells nothing.
+_CHANGES = {1: 0.5, 2: 1.2, 4: 0.4, 8: 1.6, 16: 0.8}
+_IN_THREE = {3: 1.0, 6: 1.0, 12: 0.5}
+_HEARD = 0.5  # the weight of what the network tells
 _MOST = 8.0  # one change may not outweigh everything
 
 Floats = npt.NDArray[np.float64]
@@ -37,16 +43,29 @@ def bars(evidence: Floats) -> tuple[npt.NDArray[np.int64], int]:
     return np.array([place for _, place in chosen]), int(np.bincount([metre for metre, _ in chosen]).argmax())
 
 
-def evidence(down: Floats, points: Floats) -> Floats:
-    """Log odds of each beat being the first of a bar. down: by the network, 0-1. points: what each beat sounds like.
+def near(likely: npt.NDArray[np.floating], times: npt.NDArray[np.floating]) -> Floats:
+    """The greatest of likely, 100 frames a second, within 30 ms of each time."""
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(np.asarray(likely, float), (3, 4)), 7)
+    return np.asarray(around[np.clip(frames_of(times), 0, len(likely) - 1)].max(axis=1))
+
+
+def frames_of(times: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
+    """The frame in which the network tells of each time."""
+    return np.asarray(np.round((times + LATE) * FRAMES).astype(int))
+
+
+def evidence(times: npt.NDArray[np.floating], down: npt.NDArray[np.floating], sound: Sound, metre: int = 4) -> Floats:
+    """Log odds of each beat being the first of a bar. down: how likely each frame is a downbeat, by the network, 0-1.
 
     Where the music changes for some time it changes on the first beat of a bar: the mean of the beats after a beat is
     compared to that of those before it. The weights were found on music with a known score.
     """
-    sure = np.clip(down, 0.01, 0.99)
-    total = np.log(sure / (1 - sure))
-    for reach, weight in _CHANGES.items():
-        total += np.minimum(weight * (_change(points, reach) ** 2 - 1), _MOST)
+    edges = np.append(frames_of(times), len(sound.levels))
+    points = np.concatenate([means(one, edges) for one in sound.loud_and_rise], axis=1)
+    sure = np.clip(near(down, times), 0.01, 0.99)
+    total = _HEARD * np.log(sure / (1 - sure))
+    for reach, weight in (_IN_THREE if metre == 3 else _CHANGES).items():
+        total += weight * np.minimum(_change(points, reach) ** 2 - 1, _MOST)
     return np.asarray(total)
 
 

@@ -16,7 +16,7 @@ Floats = npt.NDArray[np.float64]
 RATE = 100  # frames a second here
 SLOWEST, FASTEST = 50.0, 215.0  # beats a minute
 _STEADY = 90.0  # how dear a change of tempo is: its share times this is taken from the log likelihood
-_UNUSUAL = 0.6  # how dear a beat an octave of tempo away from 120 is
+UNUSUAL = 0.6  # how dear a beat an octave of tempo away from 120 is
 _ROUNDING = 0.3  # how dear one frame more or less is
 _REACH = 8  # a beat is at most so many frames longer or shorter than the one before
 _EVEN_MS = 12.0  # how far the median of 16 beats may lie beside an even grid
@@ -40,7 +40,7 @@ def path(likely: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
     passed = np.concatenate([[0.0], np.cumsum(off)])
     count, states = len(sure), len(lengths)
     turns = _turns(lengths)
-    prior = -_UNUSUAL * np.log2(60 * RATE / lengths / 120) ** 2
+    prior = -UNUSUAL * np.log2(60 * RATE / lengths / 120) ** 2
     best = np.full((count + 1, states), -np.inf)  # [frame of a beat, length of the beat that begins]
     came = np.zeros((count, states), np.int16)
     for frame in range(count):
@@ -111,27 +111,6 @@ def even_in_halves(times: Floats, heights: Floats) -> tuple[float, float] | None
         return None
     found = _even(times, heights, float(np.median(np.diff(times))) / 2)
     return None if found is None else (2 * found[0], found[1])
-
-
-def placed(beat: npt.NDArray[np.floating], down: npt.NDArray[np.floating], period: float, phase: float) -> float:
-    """Which of phase and half a beat later the whole song speaks for; bars of four and three speak with it.
-
-    beat, down: how likely each frame at `RATE` is one, 0-1.
-    """
-    speaks = []
-    for start in (phase, phase + period / 2):
-        first = start % period
-        at = np.round((first + period * np.arange(int((len(beat) / RATE - first) / period))) * RATE).astype(int)
-        sure = [np.clip(_near(one, at), 0.01, 0.99) for one in (beat, down)]
-        odds, bars = (np.log(one / (1 - one)) for one in sure)
-        speaks.append(odds.sum() + max(bars[one::metre].sum() for metre in (3, 4) for one in range(metre)))
-    return phase if speaks[0] >= speaks[1] else phase + period / 2
-
-
-def _near(likely: npt.NDArray[np.floating], frames: npt.NDArray[np.int64]) -> Floats:
-    """The greatest within 20 ms of each frame."""
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(np.asarray(likely, float), 2), 5)
-    return np.asarray(around[np.clip(frames, 0, len(likely) - 1)].max(axis=1))
 
 
 def _even(times: Floats, heights: Floats, about: float) -> tuple[float, float] | None:

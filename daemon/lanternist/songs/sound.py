@@ -44,6 +44,15 @@ class Sound:
         return loud, np.maximum(np.diff(loud, axis=0, prepend=loud[:1]), 0)
 
 
+def means(values: npt.NDArray[np.floating], edges: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """The mean of values between each edge and the next."""
+    edges = np.clip(edges, 0, len(values))
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0, dtype=float)])
+    first = np.minimum(edges[:-1], len(values) - 1)
+    last = np.maximum(edges[1:], first + 1)
+    return np.asarray((total[last] - total[first]) / (last - first)[:, None])
+
+
 def content_of(path: Path) -> str:
     """A short hash of a file's bytes."""
     with path.open("rb") as opened:
