@@ -5,7 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.core.test_song_clock import OPENER, operator
+from tests.rigs import CLUB, compiled
 
+from lanternist.core.operator import Operator
+from lanternist.core.pacer import PERIOD_S
 from lanternist.core.rehearsal import PAUSE_S, STEP_S, Item, Rehearsal, Span, clock, rehearse, warnings
 
 
@@ -93,3 +96,14 @@ def test_drops_that_are_alike_are_told() -> None:
 
 def test_times_as_people_write_them() -> None:
     assert [clock(at) for at in (0.0, 59.6, 245.0, 3845.0)] == ["0:00", "1:00", "4:05", "1:04:05"]
+
+
+@pytest.mark.parametrize("hz", [3, 12])
+def test_no_flash_of_a_rig_that_allows_many_is_missed(hz: int) -> None:
+    allowed = '[limits]\nflashes_per_second = 20\n[limits.acknowledged]\nwho = "the house"\n'
+    rig = f'{CLUB}\n{allowed}why = "signs are up at both doors"\nwarning_signs_posted = true\n'
+    part = f'{{ on = "par 2", intensity = 100, strobe = {hz} }}'
+    show = f'on_start = ["storm"]\n[[scenes]]\nname = "storm"\nparts = [{part}]\n'
+    one = rehearse(Operator(*compiled(show, rig)), [Item(4.0)], PERIOD_S)
+    lit = one.light[one.fixtures.index("par 2"), :, 0] > 0.1
+    assert np.count_nonzero(lit[1:] & ~lit[:-1]) == pytest.approx(4 * hz, abs=1)

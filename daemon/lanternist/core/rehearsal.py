@@ -13,10 +13,13 @@ from numpy.typing import NDArray
 
 from lanternist.core.effects import Floats
 from lanternist.core.events import Action, Tempo
+from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
+from lanternist.core.pacer import PERIOD_S
 
-# Between the flashes of the fastest strobe that a guard lets through, and still hundreds of times faster than life.
-STEP_S = 0.05
+# Every second frame shows all that changes up to so many times a second; where a rig allows more, every frame is made.
+STEP_S = 2 * PERIOD_S
+FAST_HZ = 0.4 / STEP_S
 # Dark between songs, for the applause: common practice, no source.
 PAUSE_S = 3.0
 
@@ -89,7 +92,8 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
     table, light = operator.rig, operator.guard.lights.light
     of_cell = np.array([table.cells[cell].fixture for cell in light.cells], dtype=np.intp)
     cells_of = np.bincount(of_cell, minlength=len(table.patched))
-    per_column = max(1, round(column_s / STEP_S))
+    step = STEP_S if flashes_allowed(table.rig.limits) <= FAST_HZ else PERIOD_S
+    per_column = max(1, round(column_s / step))
     lanes, columns, music = _Lanes(), [], []
     axes = np.concatenate([table.of_kind("pan"), table.of_kind("tilt")])
     turned: list[float] = []
@@ -98,7 +102,7 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
     if operator.follow.candidates:
         operator.take(Action("follow", 0.0))
     total = sum(item.seconds for item in items) + PAUSE_S * max(0, len(items) - 1)
-    for number, now in enumerate(_schedule(operator, items, total)):
+    for number, now in enumerate(_schedule(operator, items, total, step)):
         operator.frame(now)
         rgb = light.rgb(light.drives(operator.levels))
         seen = np.stack([np.bincount(of_cell, part, len(table.patched)) for part in rgb], axis=1)
@@ -114,7 +118,7 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
     names = [{slot.does for _, slot in mode.layout()} for mode in kinds]
     return Rehearsal(
         title=f"{operator.show.show.title or 'untitled show'} on {table.rig.title or 'untitled rig'}",
-        column_s=per_column * STEP_S,
+        column_s=per_column * step,
         fixtures=tuple(one.fixture.name for one in table.patched),
         heads=np.array([{"pan", "tilt"} <= does for does in names]),
         gives_light=cells_of > 0,
@@ -127,12 +131,12 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
     )
 
 
-def _schedule(operator: Operator, items: Sequence[Item], total: float) -> Iterable[float]:
+def _schedule(operator: Operator, items: Sequence[Item], total: float, step: float) -> Iterable[float]:
     """The times of the frames; what begins and ends is told to the operator on the way."""
     begins = np.cumsum([0.0, *(item.seconds + PAUSE_S for item in items)])
     at = -1
-    for number in range(math.ceil(total / STEP_S)):
-        now = number * STEP_S
+    for number in range(math.ceil(total / step)):
+        now = number * step
         while at + 1 < len(items) and now >= begins[at + 1]:
             at += 1
             item = items[at]
