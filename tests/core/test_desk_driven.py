@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from tests.core.test_positions import SPOT, WHEELED
-from tests.rigs import act, desk, level, row_of_dimmers
+from tests.rigs import act, desk, level, one_fixture, row_of_dimmers
 
 from lanternist.core.desk import By, Desk
 from lanternist.core.events import Action
@@ -104,12 +104,36 @@ def test_what_fades_out_is_in_nobodys_hand_any_more() -> None:
     assert both(on) == pytest.approx((0.8, 0.6))
 
 
+def test_what_follow_plays_at_no_speed_of_its_own_runs_as_written() -> None:
+    on = fresh()
+    start(on, "ramp", "follow")
+    on.drive(1.0, {on.show.by_name["run"]: 2})
+    assert both(on, 1.0)[0] == pytest.approx(0.25)
+
+
+def test_a_colour_that_fades_in_comes_over_what_its_own_priority_leaves_of_the_light_under_it() -> None:
+    under = 'name = "under"\npriority = 50\nparts = [{ on = "it", intensity = 100 }]'
+    held = 'name = "held"\nparts = [{ on = "it", intensity = 50, red = 100 }]'
+    comes = 'name = "comes"\nfade_in = 1.0\nparts = [{ on = "it", intensity = 80, red = 0 }]'
+    on = desk("".join(f"[[scenes]]\n{one}\n" for one in (under, held, comes)), one_fixture("par", "4"))
+    for name in ("under", "held", "comes"):
+        act(on, "start", name)
+    # Light of a level: CIE 1976 L*, Y = ((L* + 16) / 116)^3. Of "under" nothing shows through.
+    comes_in, lies_there = (((100 * part + 16) / 116) ** 3 for part in (0.8, 0.5))
+    assert level(on, "it", "red", 0.5) == pytest.approx(1 - comes_in / (comes_in + lies_there), rel=1e-6)
+
+
 def test_a_chase_changes_what_can_only_be_chosen_half_way() -> None:
-    steps = "".join(f'[[chases.steps]]\nparts = [{{ on = "it", gobo = {gobo}, intensity = 50 }}]\n' for gobo in (1, 2))
+    steps = "".join(
+        f'[[chases.steps]]\nparts = [{{ on = "it", gobo = {gobo}, prism = {gobo - 1}, intensity = 50 }}]\n'
+        for gobo in (1, 2)
+    )
     on = desk(f'[[chases]]\nname = "run"\nevery = "1 beat"\nfade = 1.0\n{steps}', SPOT, WHEELED)
     act(on, "start", "run")
     beats = np.arange(0.0, 3.0, 0.125).tolist()
-    assert [level(on, "it", "gobo", beat=beat) for beat in beats] == [1.0] * 12 + [2.0] * 8 + [1.0] * 4
+    for wheel, first in (("gobo", 1.0), ("prism", 0.0)):
+        steps_seen = [first] * 12 + [first + 1.0] * 8 + [first] * 4
+        assert [level(on, "it", wheel, beat=beat) for beat in beats] == steps_seen
 
 
 @pytest.mark.parametrize(("now", "gobo"), [(0.499, 0.0), (0.5, 2.0), (0.501, 2.0)])
