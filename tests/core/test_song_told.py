@@ -10,7 +10,6 @@ from tests.core.test_song_clock import FRAME_S, OPENER, compiled_with_songs, nam
 from lanternist.core.events import Action, Event, SongPosition, SongSelect, Tick, TimeCode, Transport
 from lanternist.core.operator import Operator
 from lanternist.core.song import changed
-from lanternist.core.song_clock import FREEWHEEL_S
 from lanternist.core.timecode import RATES, parse, seconds_of
 
 HOUR = 3600.0
@@ -97,19 +96,6 @@ def test_a_player_that_has_stopped_lets_go_of_its_song_and_of_cues_to_come() -> 
     play(one, 16.5, 18.5, code(16.5, 18.5, begins + 30.0))
     assert one.song.playing == "opener"
     assert place(one, 18.5) == pytest.approx(32.0, abs=0.02)
-
-
-def test_a_player_that_was_stopped_gets_no_cues_and_its_song_comes_back_with_it() -> None:
-    one = operator()
-    play(one, 0.0, 5.0, code(0.0, 5.0, HOUR))
-    play(one, 5.0, 4.8 + FREEWHEEL_S)
-    assert one.song.playing == "opener"
-    play(one, 4.8 + FREEWHEEL_S, 15.5)
-    assert one.song.playing == ""
-    assert names(one, "cue") == set()
-    play(one, 15.5, 16.5, code(15.5, 16.5, HOUR + 5.0))
-    assert one.song.playing == "opener"
-    assert place(one, 16.5) == pytest.approx(6.0, abs=0.01)
 
 
 def test_a_player_that_stands_or_is_only_set_to_a_place_starts_nothing() -> None:

@@ -21,9 +21,6 @@ PHRASE = 32
 # Seconds by which time code that runs on may differ from the time that went by, and the share of that time.
 _CODE_OFF_S, _CODE_OFF = 0.1, 0.5
 _STANDS_S = 0.001
-# A player that is stopped sends no more time code; so does one whose cable has a fault. For so many seconds the song
-# goes on by itself, then no cue may come any more into what may be silence: common practice, no source.
-FREEWHEEL_S = 10.0
 _SLOWEST, _FASTEST = 0.5, 2.0
 # Players tell their place a few times a second, and late: only what is further off than this is a seek.
 SEEK_S = 0.15
@@ -199,10 +196,6 @@ class SongClock:
             return
         song = self.songs[self.playing]
         if not math.isnan(self.begun):
-            if self._code is not None and self._by_code == self.playing and now - self._code.at > FREEWHEEL_S:
-                self._code_moved = True
-                self.stop()
-                return
             position = float(song.grid.position((now - self.begun) * self.speed + self.ahead))
             led = clock.place(now, position - self.offset, song.grid.bpm(position) * self.speed, jump=False)
             self.begun = self.begun if led else math.nan
