@@ -101,7 +101,7 @@ def prepare(folder: Path, suite: str, port: int) -> Path:
             "manylinux_2_17_x86_64",
         ]
         subprocess.run([*words, "hatchling", *_needs(python)], check=True, stderr=subprocess.DEVNULL)
-    return make_image(folder, make_root(folder, suite), home, wheels)
+    return make_image(folder, make_root(folder, suite), home, wheels, page()[0][:-2])
 
 
 def _needs(python: str) -> list[str]:
@@ -125,7 +125,7 @@ def status(machine: Machine) -> dict[str, Any]:
 def install(machine: Machine, lights: Lights) -> None:
     """The first two blocks of the page."""
     first, ask = page()[:2]
-    for command in first:
+    for command in first[-2:]:
         begun = time.monotonic()
         said = machine.run(command)
         say(f"$ {command}", time.monotonic() - begun)
@@ -165,6 +165,7 @@ def trouble(machine: Machine, lights: Lights) -> None:
         machine.run(f"while [ $({RESTARTS}) = $before ]; do sleep 0.2; done")
         lights.until(60)
         say(f"{name}: the longest time without a frame", lights.gap(since), most + 2 * own)
+    say(machine.run("sudo journalctl -u lanternist --no-pager --grep='Fatal Python error' --output=cat"))
     for _ in range(6):
         machine.run("sudo systemctl kill --signal=KILL --kill-who=main lanternist")
         lights.until(60)
