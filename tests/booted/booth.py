@@ -1,4 +1,4 @@
-"""The README's page on the booth, carried out in a virtual machine: python -m tests.booted.booth FOLDER.
+"""The README's page on the booth, carried out in an emulator: python -m tests.booted.booth FOLDER.
 
 Each command of the page is run on a bare Debian as it is printed. Then the service is killed, stopped and unplugged,
 while its frames are received here. Not part of the suite: it makes an image of 1.5 GB and takes some minutes.
