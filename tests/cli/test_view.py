@@ -86,7 +86,7 @@ def test_who_gives_the_beat(state: str, source: str, words: str) -> None:
         ({"state": "retrying", "for_s": 59, "error": "port 9000 is taken", "to": "hall"}, "osc retrying 59 s to hall"),
         ({"state": "refused", "for_s": 7503, "error": "not allowed", "to": "hall"}, "osc refused 2 h 5 min to hall"),
         ({"error": "", "warning": "nobody listens", "to": "hall"}, "output 1 osc warns to hall"),
-        ({"error": "", "malformed": 3, "events": 0}, "output 1 osc up 2 min not understood: 3"),
+        ({"error": "", "malformed": 3, "events": 0}, "output 1 osc up 2 min refused or lost: 3"),
     ],
 )
 def test_how_a_way_in_or_out_goes(way: dict[str, Any], words: str) -> None:

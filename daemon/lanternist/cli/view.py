@@ -17,7 +17,7 @@ _SHADES = {
 _OTHERS = ("pan", "tilt", "strobe", "zoom", "fog", "haze", "fan")
 _UNITS = {"pan": "°", "tilt": "°", "strobe": " Hz"}
 # Facts whose names are for programs.
-_FACTS = {"malformed": "not understood:", "overwritten": "frames it had no time for:", "rate_hz": "frames a second:"}
+_FACTS = {"malformed": "refused or lost:", "overwritten": "frames it had no time for:", "rate_hz": "frames a second:"}
 
 # What is wrong with a gig, before the lights are pushed off a small screen.
 PROBLEMS = 6
