@@ -12,9 +12,9 @@ from lanternist.inputs.contract import Input
 PATIENCE = 10.0  # seconds for what must come; it takes milliseconds unless the machine is very busy
 
 
-def until(condition: Callable[[], bool]) -> None:
-    """Wait for what must become true."""
-    deadline = time.monotonic() + PATIENCE
+def until(condition: Callable[[], bool], patience: float = PATIENCE) -> None:
+    """Wait for what must become true. patience: seconds; more where whole processes have to start."""
+    deadline = time.monotonic() + patience
     pause = threading.Event()
     while not condition():
         assert time.monotonic() < deadline, "did not come true in time"

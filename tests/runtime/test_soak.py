@@ -13,20 +13,27 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.independent.flash_counter import onsets, opposing_changes
+from tests.guarded import Night as Sent
+from tests.guarded import stage
+from tests.independent.flash_counter import decode, fields, luminance, mean_light, onsets, opposing_changes
 from tests.nights import DEMO
+from tests.rigs import PROFILES
 from tests.running import until
 
 from lanternist.cli import main
+from lanternist.core import operator as operator_module
 from lanternist.core.desk import Desk
+from lanternist.core.encode import encode
 from lanternist.core.events import Lost, Touch
 from lanternist.core.guard import Guard
 from lanternist.core.night import Happening, Truth, night
+from lanternist.core.rig_table import RigTable
 from lanternist.files.gig import Gig
 from lanternist.runtime.gigs import load
 from lanternist.runtime.soak import fast
 from lanternist.runtime.soak.flashes import Flashes
 from lanternist.runtime.soak.gig_copy import without_ways
+from lanternist.runtime.soak.slot_light import SlotLight
 from lanternist.runtime.soak.verdicts import Soak, growth
 
 HOURS = 0.012
@@ -111,8 +118,8 @@ def test_a_rig_that_cannot_be_cut_is_refused() -> None:
         without_ways('outputs = [{ universe = 1, by = "null" }]\n')
 
 
-def soaked(gig: Gig) -> Soak:
-    return fast.soak(gig, 5, HOURS, "the same again", lambda _: True)
+def soaked(gig: Gig, hours: float = HOURS) -> Soak:
+    return fast.soak(gig, 5, hours, "the same again", lambda _: True)
 
 
 def verdicts(done: Soak) -> dict[str, bool | None]:
@@ -137,6 +144,16 @@ def test_what_is_planted_is_found_and_found_again(gig: Gig, monkeypatch: pytest.
     first, second = verdicts(soaked(gig)), verdicts(soaked(gig))
     assert first == second
     assert first["flashes in a second, of any light"] is False
+
+
+def test_a_guard_that_counts_but_lets_pass_is_found_on_the_slots(gig: Gig, monkeypatch: pytest.MonkeyPatch) -> None:
+    def flash(rig: RigTable, levels: np.ndarray, number: int = 0) -> np.ndarray:
+        return encode(rig, levels if number // 3 % 2 else rig.rest, number)
+
+    monkeypatch.setattr(operator_module, "encode", flash)
+    found = next(line for line in soaked(gig, 0.002).lines if line.what.startswith("flashes"))
+    assert found.ok is False
+    assert ", first at 0:00:0" in found.value
 
 
 def test_a_fault_in_the_night_is_a_failure(gig: Gig, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -183,7 +200,7 @@ def test_in_real_time_until_ctrl_c(tmp_path: Path) -> None:
     with (tmp_path / "log").open("wb") as log:
         process = subprocess.Popen(command, stdout=log, stderr=log, env=os.environ | {"TMPDIR": str(tmp_path)})
         try:
-            until(lambda: b"hours" in (tmp_path / "log").read_bytes())
+            until(lambda: b"hours" in (tmp_path / "log").read_bytes(), 40.0)
             process.send_signal(signal.SIGINT)
             assert process.wait(30) in (0, 1), (tmp_path / "log").read_text()
         finally:
@@ -194,3 +211,26 @@ def test_in_real_time_until_ctrl_c(tmp_path: Path) -> None:
     assert found["faults"]["ok"]
     assert "of 1 that were asked for" in page.read_text()
     assert list(tmp_path.glob("lanternist-soak-*")) == []
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 2**32 - 1))
+def test_light_is_read_from_slots_as_another_reader_reads_it(seed: int) -> None:
+    of, die = stage(), np.random.default_rng(seed)
+    sent = Sent(of)
+    for number, strobe in enumerate((0.0, 0.0, 2.0)):
+        levels = np.append(of.low + die.uniform(size=of.rows) * (of.high - of.low), 1.0)
+        levels[of.of_kind("strobe")] = strobe
+        sent.send(levels, number * 0.025)
+    light = SlotLight(of.rig, PROFILES, of.universes)
+    read = np.array([light.luminance(frame) for frame in sent.frames])
+    cells = decode(of.rig, PROFILES, sent.slots())
+    others = {name: mean_light(cells, members) for name, members in fields(cells).items() if "near" not in name}
+    names = [*(cell.fixture.name for cell in cells), *(name.removeprefix("fixture ") for name in others)]
+    names[-1] = "the rig"
+    wanted = [luminance(one) for one in (*(cell.rgb for cell in cells), *others.values())]
+    assert sorted(names) == sorted(light.names)
+    for name, one in zip(names[: len(cells)], wanted, strict=False):
+        assert any(np.allclose(one, read[:, at]) for at, other in enumerate(light.names) if other == name), name
+    for name, one in zip(names[len(cells) :], wanted[len(cells) :], strict=True):
+        assert np.allclose(one, read[:, len(light.names) - 1 - light.names[::-1].index(name)]), name

@@ -5,8 +5,9 @@ import os
 import random
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from lanternist.files.gig import Gig
 from lanternist.runtime.box import Box
 from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.soak.flashes import Flashes
+from lanternist.runtime.soak.slot_light import SlotLight
 from lanternist.runtime.soak.verdicts import Line, Soak, at_most, growth, percentiles
 
 # Enough of it to see that the same seed gives the same frames.
@@ -31,7 +33,6 @@ BEAT_MS = 15.0
 SETTLED_S = 4.0
 FRAME_MS = 1000.0 * PERIOD_S
 FIGURES = re.compile(r"\d+(\.\d+)?")
-_WEIGHTS = np.array([0.2126, 0.7152, 0.0722])  # of relative luminance, as WCAG 2.2 has it
 
 
 @dataclass(slots=True)
@@ -39,6 +40,7 @@ class Seen:
     """What was measured on the way, in room that was taken beforehand: what grows here would look like a leak."""
 
     soak: Soak
+    light: SlotLight
     flashes: Flashes
     took_ms: Floats
     beat_ms: Floats
@@ -66,10 +68,11 @@ def soak(gig: Gig, seed: int, hours: float, again: str, progress: Callable[[floa
 def _played(gig: Gig, seed: int, hours: float, again: str, progress: Callable[[float], bool]) -> Seen:
     operator = make_operator(gig)
     title = f"{operator.show.show.title or 'untitled show'} on {operator.rig.rig.title or 'untitled rig'}"
-    cells = len(operator.guard.lights.light.cells)
+    light = SlotLight(gig.rig, gig.profiles, operator.rig.universes)
     frames = int(hours * 3600 / PERIOD_S)
     soaked = Soak(title, seed, 0.0, hours, fast=True, again=again)
-    seen = Seen(soaked, Flashes(cells + 1), np.full(frames, np.nan), np.full(frames // 20 + 2, np.nan))
+    flashes = Flashes(len(light.names))
+    seen = Seen(soaked, light, flashes, np.full(frames, np.nan), np.full(frames // 20 + 2, np.nan))
     happenings = night(gig.show, sorted(gig.songs), dice_of(seed), hours * 3600)
     truth = Truth(0.0, 0.0, 0.0)
     waiting = next(happenings, None)
@@ -126,18 +129,10 @@ def _frame(operator: Operator, now: float, seen: Seen) -> None:
     slots = operator.frame(now)
     seen.took_ms[seen.frames] = 1000 * (time.perf_counter() - begun)
     seen.frames += 1
-    light = operator.guard.lights.light
-    luminance = _luminance(light.rgb(light.drives(operator.levels)))
-    seen.flashes.add(now, luminance)
+    seen.flashes.add(now, np.minimum(seen.light.luminance(slots), 1.0))
     seen.lit_in_blackout += bool(operator.desk.blackout and operator.levels[: operator.rig.intensities].any())
     if now < AGAIN_S:
         seen.digest.update(slots.tobytes())
-
-
-def _luminance(rgb: Floats) -> Floats:
-    """Of each cell, and of the rig as a whole."""
-    cells = np.minimum(_WEIGHTS @ rgb, 1.0)
-    return np.append(cells, cells.mean() if len(cells) else 0.0)
 
 
 def _sample(operator: Operator, now: float, truth: Truth, seen: Seen) -> None:
@@ -163,11 +158,20 @@ def _beat(operator: Operator, now: float, truth: Truth, seen: Seen) -> None:
         seen.beats += 1
 
 
+def flashes_within(flashes: Flashes, names: Sequence[str], allowed: int) -> Line:
+    """Whether no light flashed more often in a second than is allowed; if one did, which and when first."""
+    line = at_most("flashes in a second, of any light", flashes.most, allowed)
+    if line.ok:
+        return line
+    at = timedelta(seconds=int(flashes.most_at))
+    return Line(line.what, f"{line.value}: {names[flashes.most_of]}, first at {at}", line.limit, line.ok)
+
+
 def _verdicts(gig: Gig, seen: Seen) -> Iterator[Line]:
     done = seen.soak
     yield percentiles("a frame takes", seen.took_ms[: seen.frames], " ms", (99.9, FRAME_MS))
     yield percentiles("the beat is off by", seen.beat_ms[: seen.beats], " ms", (99.0, BEAT_MS))
-    yield at_most("flashes in a second, of any light", seen.flashes.most, flashes_allowed(gig.rig.limits))
+    yield flashes_within(seen.flashes, seen.light.names, flashes_allowed(gig.rig.limits))
     yield at_most("frames with light in a blackout", seen.lit_in_blackout, 0)
     yield at_most("faults", seen.faults, 0)
     yield growth([(hour, 1000 * mb) for hour, mb in done.series.get("memory, MB", [])])

@@ -1,7 +1,7 @@
-"""Flashes of a soak, counted on the levels that were sent: by the published definition, not by the guard's own count.
+"""Flashes of a soak, counted on the slots that were sent: by the published definition, not by the guard's own count.
 
 W3C WCAG 2.2, "general flash": a pair of opposing changes of relative luminance of 10 % of the maximum or more, the
-darker below 0.80. Here each rise of a cell or of the mean of all cells is counted, with its time.
+darker below 0.80. Here each rise of a cell or of a field (see `slot_light`) is counted, with its time.
 """
 
 import numpy as np
@@ -15,10 +15,14 @@ SECOND_S = 1.0 - 1e-6
 
 
 class Flashes:
-    """Counts rises of several lights at once; the most that any of them made within a second is `most`."""
+    """Counts rises of several lights at once; the most that any of them made within a second is `most`.
+
+    most_of, most_at: the number of the light that made so many first, and when.
+    """
 
     def __init__(self, lights: int) -> None:
-        self.most = 0
+        self.most = self.most_of = 0
+        self.most_at = 0.0
         self._heading = np.zeros(lights, dtype=np.int8)
         self._low, self._high = np.zeros(lights), np.zeros(lights)
         self._newest = np.full(lights, np.nan)
@@ -45,4 +49,5 @@ class Flashes:
         for light in np.flatnonzero(rises).tolist():
             recent = [at for at in self._recent[light] if now - at < SECOND_S]
             self._recent[light] = [*recent, now]
-            self.most = max(self.most, len(recent) + 1)
+            if len(recent) + 1 > self.most:
+                self.most, self.most_of, self.most_at = len(recent) + 1, light, now
