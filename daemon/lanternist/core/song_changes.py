@@ -139,6 +139,8 @@ def later(song: Song, seconds: float, duration: float) -> Song:
         raise ValueError("bar 1 would begin before the recording")
     tempo = grid.tempo and _tempo_later(grid, seconds)
     beats = grid.beats and [round(at + seconds, 3) for at in grid.beats if at + seconds >= 0]
+    if beats is not None and len(beats) < 2:
+        raise ValueError("its beats would lie before the recording")
     new = changed(grid, one=round(max(0.0, one), 4), tempo=tempo, beats=beats)
     sections = [one if isinstance(one.at, str) else changed(one, at=time(one.at)) for one in song.sections]
     cues = [one if isinstance(one.at, str) else changed(one, at=time(one.at)) for one in song.cues]
