@@ -39,7 +39,7 @@ def pars(universes: int, each: int = 60) -> RigTable:
     """Eight-slot pars in a row, `each` of them a universe, in ten groups."""
     fixtures = [
         {"name": f"par {universe}.{n}", "profile": "par", "mode": "8", "universe": universe, "address": 1 + 8 * n,
-         "groups": [f"g{n % 10}"], "at": [n * 0.5, universe * 0.5, 4.0]}
+         "groups": [f"g{(each * universe + n) % 10}"], "at": [n * 0.5, universe * 0.5, 4.0]}
         for universe in range(1, universes + 1) for n in range(each)
     ]  # fmt: skip
     outputs = [{"universe": list(range(1, universes + 1)), "by": "null"}]
