@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lanternist.cli.arguments import read_gig
+
 if TYPE_CHECKING:
     from lanternist.install.plan import Machine
     from lanternist.install.steps import Step
@@ -85,15 +87,10 @@ def _machine(root: Path) -> "Machine":
 
 def _is_right(gig: Path) -> bool:
     """Whether the gig can be played; what is wrong with it is printed."""
-    from lanternist.runtime.gigs import load
-
     if not gig.is_dir():
         print(f"{gig}: there is no such folder; a gig is a folder with rig.toml and show.toml", file=sys.stderr)
         return False
-    loaded, problems = load(gig)
-    for problem in problems:
-        print(problem, file=sys.stderr)
-    return loaded is not None
+    return read_gig(gig) is not None
 
 
 def _tell(args: argparse.Namespace, machine: "Machine", steps: "Sequence[Step]") -> int:

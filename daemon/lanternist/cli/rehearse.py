@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lanternist.cli.arguments import add_gig
+from lanternist.cli.arguments import add_gig, cannot, read_gig
 
 if TYPE_CHECKING:
     from lanternist.core.rehearsal import Item, Rehearsal
@@ -44,9 +44,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(args: argparse.Namespace) -> int:
     """Rehearse, draw, say what stands out, and give the exit status."""
     if args.to.suffix.lower() not in FORMS:
-        return _cannot(f"{args.to}: its name has to end in {', '.join(FORMS[:-1])} or {FORMS[-1]}")
+        return cannot(f"{args.to}: its name has to end in {', '.join(FORMS[:-1])} or {FORMS[-1]}")
     if not 20 <= args.bpm <= 400 or not 0 < (MINUTES if args.minutes is None else args.minutes) <= 24 * 60:
-        return _cannot("--bpm goes from 20 to 400, --minutes from more than 0 to 1440")
+        return cannot("--bpm goes from 20 to 400, --minutes from more than 0 to 1440")
     one = _rehearsed(args, args.gig)
     other = _rehearsed(args, args.against) if args.against is not None and not isinstance(one, int) else None
     if isinstance(one, int):
@@ -60,18 +60,16 @@ def _rehearsed(args: argparse.Namespace, folder: Path) -> "Rehearsal | int":
     """The night of one gig, or the exit status if it cannot be rehearsed."""
     from lanternist.core.rehearsal import PAUSE_S, rehearse
     from lanternist.report.light_score import columns_of
-    from lanternist.runtime.gigs import load, make_operator
+    from lanternist.runtime.gigs import make_operator
 
-    gig, problems = load(folder, args.rig)
-    for problem in problems:
-        print(problem, file=sys.stderr)
+    gig = read_gig(folder, args.rig)
     if gig is None:
         print("No rehearsal until the mistakes are mended.", file=sys.stderr)
         return 1
     try:
         items = _items(args, gig)
     except (OSError, ValueError) as error:
-        return _cannot(str(error))
+        return cannot(str(error))
     length = sum(item.seconds for item in items) + PAUSE_S * (len(items) - 1)
     begun = time.monotonic()
     night = rehearse(make_operator(gig), items, columns_of(length))
@@ -108,17 +106,12 @@ def _drawn(one: "Rehearsal", other: "Rehearsal | None", to: Path) -> int:
         drawn = light_score.html(one, other) if form == ".html" else light_score.svg(one, other)
         to.write_bytes(png(drawn, dots_per_mm=5.0) if form == ".png" else drawn.encode())
     except ModuleNotFoundError as error:
-        return _cannot(f"a PNG needs {error.name}: pip install 'lanternist[report]'")
+        return cannot(f"a PNG needs {error.name}: pip install 'lanternist[report]'")
     except ValueError as error:
-        return _cannot(str(error))
+        return cannot(str(error))
     except OSError as error:
-        return _cannot(f"{to}: cannot be written: {error.strerror}")
+        return cannot(f"{to}: cannot be written: {error.strerror}")
     for words in warnings(one):
         print(f"  {words}")
     print(f"the light score is in {to}")
     return 0
-
-
-def _cannot(words: str) -> int:
-    print(words, file=sys.stderr)
-    return 2

@@ -5,7 +5,7 @@ import sys
 from functools import partial
 from pathlib import Path
 
-from lanternist.cli.arguments import add_gig
+from lanternist.cli.arguments import add_gig, read_gig
 
 EXIT = """\
 Ctrl-C or SIGTERM ends it; the outputs are left in the state that the rig's `on_stop` asks for.
@@ -43,16 +43,13 @@ def run(args: argparse.Namespace) -> int:
     """Play until stopped."""
     from lanternist.inputs.control import default_socket
     from lanternist.runtime import daemon
-    from lanternist.runtime.gigs import load
     from lanternist.runtime.log import start_log
     from lanternist.runtime.recorder import Recorder, RecorderError
 
     if not args.gig.is_dir():
         print(f"{args.gig}: there is no such folder; a gig is a folder with rig.toml and show.toml", file=sys.stderr)
         return 2
-    gig, problems = load(args.gig, args.rig)
-    for problem in problems:
-        print(problem, file=sys.stderr)
+    gig = read_gig(args.gig, args.rig)
     if gig is None:
         return 1
     log = start_log()

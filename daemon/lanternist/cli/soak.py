@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lanternist.cli.arguments import add_gig
+from lanternist.cli.arguments import add_gig, cannot, read_gig
 
 if TYPE_CHECKING:
     from lanternist.files.gig import Gig
@@ -45,17 +45,13 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 def run(args: argparse.Namespace) -> int:
     """Soak, write the page, and give the exit status."""
-    from lanternist.runtime.gigs import load
-
     if not 0 < args.hours <= MOST_HOURS:
-        return _cannot(f"--hours goes from more than 0 to {MOST_HOURS:g}")
+        return cannot(f"--hours goes from more than 0 to {MOST_HOURS:g}")
     if args.to.suffix.lower() != ".html":
-        return _cannot(f"{args.to}: its name has to end in .html")
+        return cannot(f"{args.to}: its name has to end in .html")
     if args.fast and args.real:
-        return _cannot("--fast has no outputs, so it cannot be --real")
-    gig, problems = load(args.gig, args.rig)
-    for problem in problems:
-        print(problem, file=sys.stderr)
+        return cannot("--fast has no outputs, so it cannot be --real")
+    gig = read_gig(args.gig, args.rig)
     if gig is None:
         print("No soak until the mistakes are mended.", file=sys.stderr)
         return 1
@@ -63,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         done = _soaked(args, gig, random.randrange(1_000_000) if args.seed is None else args.seed)  # noqa: S311
         return _written(done, args.to)
     except (OSError, ValueError) as error:
-        return _cannot(str(error))
+        return cannot(str(error))
 
 
 def _soaked(args: argparse.Namespace, gig: "Gig", seed: int) -> "Soak":
@@ -113,8 +109,3 @@ def _written(done: "Soak", to: Path) -> int:
     if not done.passed:
         print(f"the same again: {done.again}")
     return 0 if done.passed else 1
-
-
-def _cannot(words: str) -> int:
-    print(words, file=sys.stderr)
-    return 2
