@@ -35,6 +35,12 @@ port = {port}
 universe = 1
 by = "serial-break"
 """
+# The page's own.
+SCENE = """
+[[scenes]]
+name = "slow ember"
+parts = [{ on = "wash", colour = "ember", intensity = 50 }]
+"""
 RESTART_S, HANG_S, BOOT_S = 3.0, 2.0, 180.0
 RESTARTS = "systemctl show --property=NRestarts --value lanternist"
 
@@ -86,7 +92,7 @@ def prepare(folder: Path, suite: str, port: int) -> Path:
     tree = subprocess.run(["git", "-C", str(SOURCE), "archive", "HEAD"], check=True, capture_output=True).stdout
     subprocess.run(["tar", "-x", "-C", str(home / "lanternist")], check=True, input=tree)
     for name in ("friday", "saturday"):
-        gig = copy_gig(home, outputs=OUTPUTS.format(port=port), show=f"# {name}\n").rename(home / name)
+        gig = copy_gig(home, outputs=OUTPUTS.format(port=port), show=SCENE + f"# {name}\n").rename(home / name)
         show = gig / "show.toml"
         show.write_text(show.read_text().replace("[follow]\non = false", "[follow]\non = true"))
     python = {"bookworm": "3.11", "trixie": "3.13"}[suite]
