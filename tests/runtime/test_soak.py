@@ -103,6 +103,8 @@ def test_growth_is_told_from_noise() -> None:
     assert leak.ok is False
     assert 900 < float(leak.value.split()[0]) < 1100
     assert growth(noise[:10]).ok is None
+    step = [(minute / 60, 60_000.0 + 200 * (minute > 40)) for minute in range(61)]
+    assert growth(step).ok
 
 
 @pytest.mark.parametrize("rig", ["rig.toml", "rink.toml"])

@@ -118,6 +118,8 @@ def _ticks(dice: Dice, begin: float, rate: float, count: int) -> Iterator[Happen
 def _pads(bindings: Sequence[Binding], dice: Dice) -> Iterator[Happening]:
     """Pads pressed and let go, at times many within a moment."""
     pads = [_control(one) for one in bindings if one.when.midi == "note"]
+    # Who makes it dark with a pad gives the light back: else a soak would spend half of its time in the dark.
+    darkening = {_control(one) for one in bindings if one.when.midi == "note" and one.blackout == "toggle"}
     waiting: list[Happening] = []
     at = 3.0
     while pads:
@@ -132,6 +134,10 @@ def _pads(bindings: Sequence[Binding], dice: Dice) -> Iterator[Happening]:
             while waiting and waiting[0][0] <= at:
                 yield heapq.heappop(waiting)
             yield at, Touch(pad, dice.uniform(0.3, 1.0), at, PADS)
+            if pad in darkening:
+                back = at + lasts + dice.uniform(0.1, 2.0)
+                heapq.heappush(waiting, (back, Touch(pad, 1.0, back, PADS)))
+                heapq.heappush(waiting, (back + 0.1, Touch(pad, 0.0, back + 0.1, PADS)))
 
 
 def _faders(bindings: Sequence[Binding], dice: Dice) -> Iterator[Happening]:
@@ -166,7 +172,11 @@ def _words(show: Show, songs: Sequence[str], dice: Dice) -> Iterator[Happening]:
             case "master" | "energy":
                 yield at, Action(do, at, value=dice.uniform(0.3, 1.0))
             case "nudge":
-                yield at, Action(do, at, value=dice.uniform(-20.0, 20.0))
+                # Taken back, or they would add up to a beat that is off as somebody has asked for.
+                by = dice.uniform(-8.0, 8.0)
+                yield at, Action(do, at, value=by)
+                at += dice.uniform(2.0, 10.0)
+                yield at, Action(do, at, value=-by)
             case "seek" if songs:
                 yield at, Action(do, at, value=dice.uniform(0.0, 120.0))
             case "blackout":

@@ -17,10 +17,11 @@ SECOND_S = 1.0 - 1e-6
 class Flashes:
     """Counts rises of several lights at once; the most that any of them made within a second is `most`.
 
-    most_of, most_at: the number of the light that made so many first, and when.
+    most_of, most_at: the number of the light that made so many first, and when. second: how long one is taken to be.
     """
 
-    def __init__(self, lights: int) -> None:
+    def __init__(self, lights: int, second: float = SECOND_S) -> None:
+        self._second = second
         self.most = self.most_of = 0
         self.most_at = 0.0
         self._heading = np.zeros(lights, dtype=np.int8)
@@ -45,9 +46,15 @@ class Flashes:
             self._count(now, rises)
         self._heading = np.where(rises, 1, np.where(falls, -1, self._heading)).astype(np.int8)
 
+    def resume(self, luminance: Floats) -> None:
+        """Nothing was seen for a while: what has changed meanwhile is no flash."""
+        self._newest, self._low, self._high = luminance, luminance.copy(), luminance.copy()
+        self._heading[:] = 0
+        self._recent = [[] for _ in self._recent]
+
     def _count(self, now: float, rises: NDArray[np.bool_]) -> None:
         for light in np.flatnonzero(rises).tolist():
-            recent = [at for at in self._recent[light] if now - at < SECOND_S]
+            recent = [at for at in self._recent[light] if now - at < self._second]
             self._recent[light] = [*recent, now]
             if len(recent) + 1 > self.most:
                 self.most, self.most_of, self.most_at = len(recent) + 1, light, now

@@ -20,14 +20,15 @@ from typing import Any
 import numpy as np
 
 from lanternist.core.events import Action, Control, Event, Lost, Tick, Touch, Transport
+from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.night import Happening, Truth, night
 from lanternist.files.gig import Gig
 from lanternist.runtime.box import Box
 from lanternist.runtime.gigs import make_operator
 from lanternist.runtime.soak.fast import FIGURES, dice_of
 from lanternist.runtime.soak.gig_copy import PROBE_CHANNEL, PROBE_NUMBER, add_probe, copy_gig
-from lanternist.runtime.soak.receiver import GAP_S, Receiver, slots_of_light
-from lanternist.runtime.soak.verdicts import Line, Soak, at_most, growth, percentiles
+from lanternist.runtime.soak.receiver import GAP_S, Receiver, WireFlashes, slots_of_light
+from lanternist.runtime.soak.verdicts import Line, Soak, at_most, flashes_within, growth, percentiles
 
 Ask = Callable[[Path, Mapping[str, object]], dict[str, Any]]
 
@@ -148,14 +149,15 @@ def soak(
         with suppress(Exception):
             booth.sample(done.hours)
         left = booth.end()
-    done.lines = list(_verdicts(booth, left, ended_early=ended_early))
+    allowed = flashes_allowed(gig.rig.limits)
+    done.lines = list(_verdicts(booth, left, allowed, ended_early=ended_early))
     return done
 
 
 @contextmanager
 def _playing(gig: Gig, folder: Path, rig: str, ask: Ask, done: Soak, *, keep_ways: bool) -> Iterator[Booth]:
     table = make_operator(gig).rig
-    receiver = Receiver(slots_of_light(table))
+    receiver = Receiver(slots_of_light(table), WireFlashes(gig))
     receiver.come()
     listening = threading.Thread(target=receiver.run, daemon=True)
     with tempfile.TemporaryDirectory(prefix="lanternist-soak-") as name:
@@ -246,7 +248,7 @@ def _midi(event: Tick | Transport | Touch) -> bytes:
     return bytes((0xC0 | channel, control.number))
 
 
-def _verdicts(booth: Booth, left: int | None, *, ended_early: bool) -> Iterator[Line]:
+def _verdicts(booth: Booth, left: int | None, allowed: int, *, ended_early: bool) -> Iterator[Line]:
     done, frames = booth.soak, booth.status["frames"]
     late = frames["lateness"]
     done.late = [*((f"{1000 * to:g} ms", count) for to, count in zip(late["to_s"], late["frames"], strict=False))]
@@ -263,6 +265,7 @@ def _verdicts(booth: Booth, left: int | None, *, ended_early: bool) -> Iterator[
     yield at_most("longest gap at the receiver, network trouble aside", booth.receiver.longest_s, GAP_S, " s", 2)
     yield percentiles("from a press to the dark", np.array(booth.press_ms), " ms", (99.0, PRESS_MS))
     yield percentiles("the beat is off by, as its clock reckons", np.array(booth.beat_ms), " ms", (99.0, 15.0))
+    yield flashes_within(*booth.receiver.flashes.most(), allowed)
     yield at_most("faults", frames["faults"], 0)
     yield at_most("events dropped", booth.status["events"]["dropped"], 0)
     series = done.series

@@ -6,14 +6,20 @@ import time
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lanternist.core.encode import encode
 from lanternist.core.rig_table import RigTable
+from lanternist.files.gig import Gig
+from lanternist.runtime.soak.flashes import Flashes
+from lanternist.runtime.soak.slot_light import SlotLight
 from lanternist.wire import artnet
 
 # Art-Net 4 asks for the newest frame again within 4 s, and we send it once a second: what is longer is a gap.
 GAP_S = 1.5
 _LISTEN_S = 0.2
+# Packets come a little early or late: what the guard has put a second apart may be less apart here.
+SECOND_S = 0.95
 
 
 def slots_of_light(table: RigTable) -> dict[int, tuple[np.ndarray, np.ndarray]]:
@@ -27,6 +33,40 @@ def slots_of_light(table: RigTable) -> dict[int, tuple[np.ndarray, np.ndarray]]:
     }
 
 
+class WireFlashes:
+    """Flashes of what comes in. Outputs are not in step, so only what hangs on one universe is looked at."""
+
+    def __init__(self, gig: Gig) -> None:
+        self.lights: dict[int, tuple[SlotLight, NDArray[np.intp], Flashes]] = {}
+        self._away: set[int] = set()
+        universes = sorted({one.universe for one in gig.rig.fixtures})
+        for universe in universes:
+            fixtures = [one for one in gig.rig.fixtures if one.universe == universe]
+            light = SlotLight(gig.rig.model_copy(update={"fixtures": fixtures}), gig.profiles, [universe])
+            alone = {one.name for one in fixtures} if len(universes) > 1 else set(light.names)
+            which = np.array([at for at, name in enumerate(light.names) if name in alone], dtype=np.intp)
+            self.lights[universe] = light, which, Flashes(len(which), SECOND_S)
+
+    def add(self, universe: int, slots: NDArray[np.uint8], now: float) -> None:
+        """A packet of a universe."""
+        if universe in self.lights:
+            light, which, flashes = self.lights[universe]
+            luminance = np.minimum(light.luminance(slots), 1.0)[which]
+            if universe in self._away:
+                self._away.discard(universe)
+                flashes.resume(luminance)
+            flashes.add(now, luminance)
+
+    def away(self) -> None:
+        """Nothing comes in for a while."""
+        self._away.update(self.lights)
+
+    def most(self) -> tuple[Flashes, list[str]]:
+        """The worst of the counts, with the names of its lights."""
+        light, which, flashes = max(self.lights.values(), key=lambda one: one[2].most)
+        return flashes, [light.names[at] for at in which]
+
+
 @dataclass(slots=True)
 class Receiver:
     """Listens on a thread of its own.
@@ -35,6 +75,7 @@ class Receiver:
     """
 
     light: dict[int, tuple[np.ndarray, np.ndarray]]
+    flashes: WireFlashes
     port: int = 0
     packets: int = 0
     longest_s: float = 0.0
@@ -62,6 +103,7 @@ class Receiver:
                 self._socket.close()
             self._socket = None
             self._last.clear()
+        self.flashes.away()
 
     def run(self) -> None:
         """Listen until `leave`."""
@@ -104,6 +146,7 @@ class Receiver:
                 self._last[universe] = now
         places, off = self.light[universe]
         slots = np.frombuffer(dmx.slots.ljust(512, b"\0"), dtype=np.uint8)
+        self.flashes.add(universe, slots, now)
         dark = bool((slots[places] == off).all())
         if dark and not self._dark.get(universe, True):
             self._went_dark[universe] = now
