@@ -194,6 +194,7 @@ def again(machine: Machine, lights: Lights, name: str, begin: Callable[[], None]
     """It starts anew: how long it is dark, and what the machine did meanwhile."""
     begun = time.monotonic()
     begin()
+    machine.read_until("automatic login", BOOT_S)
     machine.await_login()
     lights.until(BOOT_S)
     say(f"{name}: the longest time without a frame", lights.gap(begun))
