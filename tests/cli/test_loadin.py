@@ -63,12 +63,25 @@ class Terminal:
         self.said = self.said.partition(words)[2]
 
 
+def _listen_to_keys() -> None:
+    """As in a terminal: what a shell starts in the background ignores Ctrl-C, and so would all that it starts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @contextmanager
 def terminal(night: Night, *words: str) -> Iterator[Terminal]:
     far, near = pty.openpty()
     environment = os.environ | {"LANTERNIST_SOCKET": str(night.socket)}
     command = [sys.executable, "-m", "lanternist", *words]
-    process = subprocess.Popen(command, env=environment, stdin=near, stdout=near, stderr=near, start_new_session=True)
+    process = subprocess.Popen(
+        command,
+        env=environment,
+        stdin=near,
+        stdout=near,
+        stderr=near,
+        start_new_session=True,
+        preexec_fn=_listen_to_keys,
+    )
     try:
         yield Terminal(process, far)
     finally:
