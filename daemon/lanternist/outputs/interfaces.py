@@ -48,6 +48,15 @@ def interface_of(address: str) -> Interface | None:
     return next((one for one in interfaces() if one.address == address), None)
 
 
+def is_address(text: str) -> bool:
+    """Whether a text is an IPv4 address, and no name."""
+    try:
+        ipaddress.IPv4Address(text)
+    except ValueError:
+        return False
+    return True
+
+
 def _interface(sock: socket.socket, entry: bytes) -> Interface:
     # An alias has the name of its interface, a colon and a label.
     name = entry[:16].partition(b"\0")[0].partition(b":")[0].decode()

@@ -2,7 +2,6 @@
 
 import contextlib
 import errno
-import ipaddress
 import os
 import re
 import socket
@@ -14,7 +13,7 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from lanternist.outputs.contract import OutputError, OutputSettings
-from lanternist.outputs.interfaces import interfaces
+from lanternist.outputs.interfaces import interfaces, is_address
 from lanternist.outputs.udp import Address, Line, UdpOutput
 from lanternist.wire import sacn
 
@@ -26,17 +25,9 @@ _NAMESPACE = uuid.UUID("e6fe39a2-1436-4518-8c73-9de85667fb78")
 
 
 def _interface(text: str) -> str:
-    if not re.fullmatch(r"[\w.-]{1,15}", text, re.ASCII) or (set(text) <= _DIGITS and not _is_address(text)):
+    if not re.fullmatch(r"[\w.-]{1,15}", text, re.ASCII) or (set(text) <= _DIGITS and not is_address(text)):
         raise ValueError('should be a network interface of this machine, such as "eth0", or its address, "10.0.0.5"')
     return text
-
-
-def _is_address(text: str) -> bool:
-    try:
-        ipaddress.IPv4Address(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _name(text: str) -> str:
@@ -153,7 +144,7 @@ class SacnOutput(UdpOutput):
 def _address_of(interface: str) -> str:
     """The IPv4 address that an interface has now. Raises OSError if there is no such interface, or it has none."""
     found = next((one.address for one in interfaces() if one.name == interface), interface)
-    if not _is_address(found):
+    if not is_address(found):
         raise OSError(errno.EADDRNOTAVAIL, os.strerror(errno.EADDRNOTAVAIL))
     return found
 

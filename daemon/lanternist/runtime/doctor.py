@@ -1,7 +1,6 @@
 """What could spoil a night on this machine, and how to mend it. Looks only: nothing is changed, no packet is sent."""
 
 import importlib.metadata
-import ipaddress
 import platform
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -9,6 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from lanternist.core.rig import Rig
+from lanternist.outputs.interfaces import is_address
 from lanternist.runtime.box import Box, Protocol
 from lanternist.runtime.process import PRIORITY
 
@@ -232,7 +232,7 @@ def _network(case: Case) -> Iterator[Remark]:
     for output in case.rig.outputs if case.rig is not None else ():
         settings = output.model_extra or {}
         interface, to = settings.get("interface"), settings.get("to")
-        if isinstance(interface, str) and not _is_address(interface) and interface not in seen:
+        if isinstance(interface, str) and not is_address(interface) and interface not in seen:
             yield from _interface(case.box, interface)
             seen.add(interface)
         if isinstance(to, str) and output.by in ("artnet", "sacn") and to not in seen:
@@ -254,7 +254,7 @@ def _interface(box: Box, name: str) -> Iterator[Remark]:
 
 
 def _destination(box: Box, to: str) -> Iterator[Remark]:
-    if not _is_address(to):
+    if not is_address(to):
         why = "where the name server is not there, the lights are not either"
         yield Remark("network", "mind", f"{to} is a name", why, "write its address in the rig file")
         return
@@ -296,14 +296,6 @@ LOOKS: tuple[Callable[[Case], Iterator[Remark]], ...] = (
     _versions, _daemon, _service, _priority, _processor, _power, _clock, _disk, _memory, _midi, _serial, _network,
     _ports, _doors,
 )  # fmt: skip
-
-
-def _is_address(text: str) -> bool:
-    try:
-        ipaddress.IPv4Address(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _number(text: str) -> float:

@@ -53,6 +53,7 @@ class Booth:
     press_ms: list[float] = field(default_factory=list)
     beat_ms: list[float] = field(default_factory=list)
     status: dict[str, Any] = field(default_factory=dict)
+    unanswered: int = 0
     _asked: "queue.SimpleQueue[Mapping[str, object] | None]" = field(default_factory=queue.SimpleQueue)
 
     def happens(self, what: Event | str | Truth) -> None:
@@ -86,8 +87,7 @@ class Booth:
     def answers(self) -> None:
         """Ask the daemon for things, one after the other, until there is None to ask."""
         while (request := self._asked.get()) is not None:
-            with suppress(Exception):
-                self.ask(self.control, request)
+            self._answer(request)
 
     def probe(self) -> None:
         """How long it takes from a press of blackout to the dark at the receiver; nothing if it is dark already."""
@@ -103,8 +103,7 @@ class Booth:
 
     def sample(self, hour: float) -> None:
         """What the daemon and the kernel say of it now."""
-        with suppress(Exception):
-            self.status = self.ask(self.control, {"get": "status"})["status"]
+        self.status = self._answer({"get": "status"}).get("status") or self.status
         process, frames = Box().process(self.process.pid), self.status["frames"]
         values = {
             "memory, MB": process.get("resident_memory_bytes", 0.0) / 1e6,
@@ -127,6 +126,15 @@ class Booth:
         except subprocess.TimeoutExpired:
             return None
 
+    def _answer(self, request: Mapping[str, object]) -> dict[str, Any]:
+        """The daemon's answer; none is a finding of the soak."""
+        try:
+            return self.ask(self.control, request)
+        except Exception as fault:
+            self.unanswered += 1
+            self.soak.said[f"it did not answer: {FIGURES.sub('n', str(fault))}"] += 1
+            return {}
+
     def _unplug(self) -> None:
         if self.pads is not None:
             self.pads.close()
@@ -146,8 +154,7 @@ def soak(
     with _playing(gig, folder, rig, ask, done, keep_ways=keep_ways) as booth:
         _live(booth, night(gig.show, sorted(gig.songs), dice_of(seed), hours * 3600), hours, progress)
         ended_early = booth.process.poll() is not None
-        with suppress(Exception):
-            booth.sample(done.hours)
+        booth.sample(done.hours)
         left = booth.end()
     allowed = flashes_allowed(gig.rig.limits)
     done.lines = list(_verdicts(booth, left, allowed, ended_early=ended_early))
@@ -188,7 +195,7 @@ def _playing(gig: Gig, folder: Path, rig: str, ask: Ask, done: Soak, *, keep_way
 def _wait_for(booth: Booth) -> None:
     until = time.monotonic() + START_S
     while time.monotonic() < until and booth.process.poll() is None:
-        with suppress(Exception):
+        with suppress(Exception):  # before it is up it does not answer
             booth.status = booth.ask(booth.control, {"get": "status"})["status"]
             for way in booth.status["inputs"]:
                 host, colon, port = str(way.get("listens on", "")).rpartition(":")
@@ -267,6 +274,7 @@ def _verdicts(booth: Booth, left: int | None, allowed: int, *, ended_early: bool
     yield percentiles("the beat is off by, as its clock reckons", np.array(booth.beat_ms), " ms", (99.0, 15.0))
     yield flashes_within(*booth.receiver.flashes.most(), allowed)
     yield at_most("faults", frames["faults"], 0)
+    yield at_most("times it did not answer", booth.unanswered, 0)
     yield at_most("events dropped", booth.status["events"]["dropped"], 0)
     series = done.series
     used = series["processor, s"]
