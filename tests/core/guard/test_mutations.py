@@ -342,7 +342,7 @@ MUTATIONS = (
     Mutation("a lamp begins at once", lights.Lights, "_quiet", _always, lamp_after_pulses),
     Mutation("a lamp starts again at once", strobes, "WINDOW_S", 0.0, lamp_on_and_off),
     Mutation("blackout is left to the desk", guard.Guard, "_dark", _same, blackout_and_back),
-    Mutation("coming back is free", flashing.Flashes, "_rise", _nothing, blackout_and_back),
+    Mutation("coming back is free", flashing.Flashes, "_turn", _nothing, blackout_and_back),
     Mutation("a reload forgets", guard, "adopt", _nothing, reloads),
     Mutation("values are not looked at", values.Values, "checked", _same, no_numbers),
     Mutation("the clock is believed", clock, "MOST_CREDIT_S", 1e9, clock_that_jumps),

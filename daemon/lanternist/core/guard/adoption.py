@@ -118,7 +118,7 @@ def _adopt_lights(new: "Guard", old: "Guard", kin: Pairs) -> None:
     mine.drives[:] = np.nan
     seen = mine.seen(new.before)
     light = LUMINANCE @ seen
-    mine.flashes.low, mine.flashes.high, mine.flashes.foot, mine.flashes.last = (light.copy() for _ in range(4))
+    mine.flashes.furthest, mine.flashes.foot, mine.flashes.last = (light.copy() for _ in range(3))
     mine.reds.last = seen
     # Of a limit that was lower only so many are known: those before them count as if they had come with the oldest.
     columns = np.minimum(np.arange(mine.limit), theirs.limit - 1)
@@ -126,7 +126,7 @@ def _adopt_lights(new: "Guard", old: "Guard", kin: Pairs) -> None:
         if theirs.fields.keys:
             new_stamps[:] = stamps[theirs.cells + theirs.fields.keys.index(RIG), columns]
         new_stamps[kin[0]] = stamps[kin[1]][:, columns]
-    _copy(mine.flashes, theirs.flashes, ("low", "high", "foot", "risen", "unsure", "last"), kin)
+    _copy(mine.flashes, theirs.flashes, ("furthest", "foot", "risen", "unsure", "last"), kin)
     _copy(mine.reds, theirs.reds, ("red", "unsure"), kin)
     mine.reds.last[:, kin[0]] = theirs.reds.last[:, kin[1]]
 

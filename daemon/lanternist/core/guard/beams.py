@@ -64,7 +64,7 @@ class Beams:
             return np.zeros(0, dtype=np.intp)
         angles = np.stack([levels[self.pan] * self.has_pan, levels[self.tilt] * self.has_tilt])
         swept = np.abs(angles - self.last).sum(axis=0)
-        if swept.any() or self.off is None:
+        if np.count_nonzero(swept) or self.off is None:
             self.off = self.angles(self.directions(*angles)).min(axis=1)
         self.last = angles
         enters = self.inside.any(axis=1) | (self.off <= self.reach(levels) + swept)

@@ -61,14 +61,13 @@ def stamp(stamps: Floats, which: Ints, now: float) -> None:
 class Flashes:
     """Rises and falls of `cells` cells and, after them, fields; all arrays have one entry each.
 
-    risen: the newest change that counted was a rise. low: the least since the last fall, high: the most since the last
-    rise. foot: where the last rise began. unsure: it may not have reached the threshold on the wire yet.
-    stamps: the newest onsets, newest first, (n, limit).
+    risen: the newest change that counted was a rise. furthest: the most since then if it was, else the least: where the
+    next change is counted from. foot: where the last rise began. unsure: it may not have reached the threshold on the
+    wire yet. stamps: the newest onsets, newest first, (n, limit).
     """
 
     cells: int
-    low: Floats
-    high: Floats
+    furthest: Floats
     foot: Floats
     risen: Marks
     unsure: Marks
@@ -79,9 +78,9 @@ class Flashes:
     def of(cls, cells: int, fields: int, limit: int) -> "Flashes":
         """Everything dark, nothing has flashed."""
         n = cells + fields
-        low, high, foot, last = np.zeros((4, n))
+        furthest, foot, last = np.zeros((3, n))
         risen, unsure = np.zeros((2, n), dtype=np.bool_)
-        return cls(cells, low, high, foot, risen, unsure, np.full((n, limit), -np.inf), last)
+        return cls(cells, furthest, foot, risen, unsure, np.full((n, limit), -np.inf), last)
 
     def counts(self, light: Floats) -> Floats:
         """The least change that counts, for the brighter end at `light`."""
@@ -104,27 +103,27 @@ class Flashes:
 
     def bounds(self, spent: Marks) -> Floats:
         """How bright each may become. spent: which may not rise again now."""
-        return np.where(spent & ~self.risen, self.low + STOPS_AT * self.counts(self.low), np.inf)
+        return np.where(spent & ~self.risen, self.furthest + STOPS_AT * self.counts(self.furthest), np.inf)
 
     def count(self, light: Floats, now: float) -> None:
         """Take in what is sent now."""
-        fallen = self.risen & (self.high - light >= self.counts(self.high))
-        self.risen &= ~fallen
-        self.unsure &= ~fallen
-        self.low = np.where(self.risen, self.low, np.where(fallen, light, np.minimum(self.low, light)))
-        onset = ~self.risen & ~fallen & (light - self.low >= self.counts(light))
-        if onset.any():
-            self._rise(np.flatnonzero(onset), light, now)
-        self.high = np.where(self.risen, np.maximum(self.high, light), self.high)
-        if self.unsure.any():
+        goes_back = (light < self.furthest) == self.risen
+        least = self.counts(np.maximum(light, self.furthest))
+        turned = goes_back & (np.abs(light - self.furthest) >= least)
+        if np.count_nonzero(turned):
+            self._turn(turned, now)
+        self.furthest = np.where(goes_back & ~turned, self.furthest, light)
+        if np.count_nonzero(self.unsure):
             self._make_sure(light, now)
         self.last = light
 
-    def _rise(self, which: Ints, light: Floats, now: float) -> None:
-        self.foot[which] = self.low[which]
-        self.risen[which] = self.unsure[which] = True
-        self.high[which] = light[which]
-        stamp(self.stamps, which, now)
+    def _turn(self, turned: Marks, now: float) -> None:
+        """A rise where the last change was a fall, or a fall where it was a rise."""
+        onsets = np.flatnonzero(turned & ~self.risen)
+        self.foot[onsets] = self.furthest[onsets]
+        stamp(self.stamps, onsets, now)
+        self.risen ^= turned
+        self.unsure[turned] = self.risen[turned]
 
     def _make_sure(self, light: Floats, now: float) -> None:
         rise = light - self.foot

@@ -54,7 +54,7 @@ class Machines:
         self.into[self.on & begins] = 0.0
         self.held = wants & ~self.on
         none = self.rows[~self.on]
-        if not levels[none].any():
+        if not np.count_nonzero(levels[none]):
             return levels
         levels = levels.copy()
         # Also of what was too little to count: a slot may make more of it than nothing.

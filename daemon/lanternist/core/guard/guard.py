@@ -128,7 +128,7 @@ class Guard:
             self.wheels.changed = self.clock.now
 
     def _dark(self, levels: Floats, dimmers: Ints) -> Floats:
-        if not levels[dimmers].any():
+        if not np.count_nonzero(levels[dimmers]):
             return levels
         levels = levels.copy()
         levels[dimmers] = 0.0
@@ -145,9 +145,9 @@ class Guard:
         holds = self._holdings.holds
         if len(self.values.held):
             holds("values", of[self.values.held[self.values.held < len(of)]])
-        if self.machines.held.any():
+        if np.count_nonzero(self.machines.held):
             holds("fog", of[self.machines.rows[self.machines.held]])
-        if self.movement.held.any():
+        if np.count_nonzero(self.movement.held):
             holds("movement", self.movement.fixture[self.movement.held])
         if len(self.wheels.held):
             holds("wheels", of[self.wheels.held])
@@ -155,7 +155,7 @@ class Guard:
             holds("start", starting)
         if len(in_zone):
             holds("zones", in_zone)
-        if lights.strobes.held.any():
+        if np.count_nonzero(lights.strobes.held):
             holds("strobes", of[lights.strobes.rows[lights.strobes.held]])
-        if lights.held.any():
+        if np.count_nonzero(lights.held):
             holds("flashing", of[lights.light.dimmer[lights.held]])

@@ -51,11 +51,11 @@ class Lights:
             return levels
         self.held = np.zeros(self.cells, dtype=np.bool_)
         lamp, drives = self.strobes.frozen(now), self.light.drives(levels)
-        if lamp < 0 and np.array_equal(drives, self.drives):
+        if lamp < 0 and (drives == self.drives).all():
             return levels
         budget = self._budget(now, lamp)
         seen = self._all(self.light.rgb(drives))
-        if self._over(seen, budget).any():
+        if np.count_nonzero(self._over(seen, budget)):
             levels, seen = self._hold(levels, before, budget)
             drives = self.light.drives(levels)
         self.flashes.count(LUMINANCE @ seen, now)
@@ -93,13 +93,13 @@ class Lights:
         over = np.zeros(seen.shape[1], dtype=np.bool_)
         if budget.bounds is not None:
             over |= LUMINANCE @ seen > budget.bounds + ROUNDING
-        if budget.no_red.any():
+        if np.count_nonzero(budget.no_red):
             over |= budget.no_red & self.reds.enters(seen)
         return over
 
     def _budget(self, now: float, lamp: int) -> Budget:
         spent, no_red = self.flashes.spent(now), self.reds.spent(now)
-        bounds = self.flashes.bounds(spent) if spent.any() or lamp >= 0 else None
+        bounds = self.flashes.bounds(spent) if np.count_nonzero(spent) or lamp >= 0 else None
         if bounds is not None and lamp >= 0:
             around = self._around[lamp]
             bounds[around] = np.minimum(bounds[around], self.flashes.last[around])
@@ -120,7 +120,7 @@ class Lights:
             share = self._share(LUMINANCE @ (rgb * self._glows), budget.bounds)
             seen = self._all(rgb * share)
             bad = budget.no_red & self.reds.enters(seen)
-            if not bad.any():
+            if not np.count_nonzero(bad):
                 break
             frozen |= bad[: self.cells] | self.fields.members(bad[self.cells :])
             frozen |= attempt == ATTEMPTS - 2
@@ -134,7 +134,7 @@ class Lights:
 
     def _frozen(self, levels: Floats, before: Floats, frozen: Marks) -> Floats:
         """The levels with some cells as they were before; what is dark by now stays dark."""
-        if not frozen.any():
+        if not np.count_nonzero(frozen):
             return levels
         levels = levels.copy()
         dimmers = self.light.dimmer[frozen]

@@ -62,11 +62,11 @@ class Movement:
         elif credit > 0:
             self._follow(wanted, credit)
             self.wanted = wanted
-            if self.off.any():
+            if np.count_nonzero(self.off):
                 spare = np.maximum(self.speed * credit - np.abs(self.at - before), 0.0)
                 self.off = np.maximum(self.off - spare, 0.0)
         self.held = self.at != asked
-        if not self.held.any():
+        if not np.count_nonzero(self.held):
             return levels
         levels = levels.copy()
         levels[self.rows] = self.at
@@ -74,10 +74,12 @@ class Movement:
 
     def under_way(self) -> Ints:
         """Fixtures whose head may be anywhere yet, or has nowhere to go."""
+        if not len(self.rows):
+            return self.fixture
         return self.fixture[(self.off > ARRIVED_DEG) | self.shut | (self.at < self.low) | (self.at > self.high)]
 
     def _follow(self, wanted: Floats, dt: float) -> None:
-        if np.array_equal(wanted, self.at) and not self.rate.any():
+        if np.array_equal(wanted, self.at) and not np.count_nonzero(self.rate):
             return
         rate = (wanted - self.at) / dt
         # How fast what is wanted moves by itself; a jump is no pace to take up.

@@ -24,7 +24,9 @@ SURE_SHARE, SURE_LEAST = 0.86, 0.08
 
 def _at_least(rgb: Floats, share: float, least: float) -> Marks:
     red, green, blue = rgb
-    marks: Marks = (red * (1.0 - share) >= share * (green + blue)) & (red - green - blue >= least)
+    marks: Marks = red - green - blue >= least
+    if np.count_nonzero(marks):
+        marks &= red * (1.0 - share) >= share * (green + blue)
     return marks
 
 
@@ -62,10 +64,10 @@ class Reds:
         reds = red(rgb)
         entered = reds & ~self.red
         self.unsure &= reds
-        if entered.any():
+        if np.count_nonzero(entered):
             stamp(self.stamps, np.flatnonzero(entered), now)
             self.unsure |= entered
-        if self.unsure.any():
+        if np.count_nonzero(self.unsure):
             self.stamps[self.unsure & (rgb != self.last).any(axis=0), 0] = now
             self.unsure &= ~_at_least(rgb, SURE_SHARE, SURE_LEAST)
         self.red, self.last = reds, rgb

@@ -51,8 +51,10 @@ class Strobes:
 
     def driven(self, levels: Floats, now: float, quiet: Marks) -> Floats:
         """The levels with flashes for rates. quiet: around which strobes nothing has flashed for a second."""
+        if not len(self.rows):
+            return levels
         asked = levels[self.rows]
-        if not asked.any():
+        if not np.count_nonzero(asked):
             self._rest(now)
             return levels
         levels = levels.copy()
@@ -87,7 +89,7 @@ class Strobes:
         self.end_lamp(now)
 
     def _pulse(self, levels: Floats, rates: Floats, now: float) -> None:
-        if not rates.any():
+        if not np.count_nonzero(rates):
             self.begun = np.nan
             return
         if np.isnan(self.begun) or now < self.begun:

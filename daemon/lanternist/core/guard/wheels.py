@@ -41,7 +41,7 @@ class Wheels:
         if not len(self.rows):
             return levels
         moves = np.rint(levels[self.rows]) != np.rint(before[self.rows])
-        if not moves.any():
+        if not np.count_nonzero(moves):
             return levels
         if now - self.changed >= self.every - SLACK_S:
             self.changed = now
@@ -54,7 +54,7 @@ class Wheels:
     def _slowed(self, levels: Floats) -> Floats:
         asked = levels[self.spins]
         fast = np.abs(asked) > self.most
-        if not fast.any():
+        if not np.count_nonzero(fast):
             return levels
         levels = levels.copy()
         levels[self.spins] = np.clip(asked, -self.most, self.most)
