@@ -11,8 +11,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tests.rigs import CLUB, compiled, row
 
+from lanternist.core.candidates import Candidate, Hand
 from lanternist.core.events import Action, Tempo, Transport
-from lanternist.core.follow import BUILD_FROM, Candidate, Follow, Hand, Music, follow_of
+from lanternist.core.follow import BUILD_FROM, Follow, Music, follow_of
 from lanternist.core.operator import Operator
 
 BAR = 4.0

@@ -6,7 +6,8 @@ from tests.rigs import CLUB, compiled, row
 
 from lanternist.core.desk import Desk
 from lanternist.core.events import Action, Control, Event, Lost, SongPosition, Tick, Touch, Transport
-from lanternist.core.operator import FAULTS_BEFORE_SAFE, MOST_DEVICES, Operator
+from lanternist.core.holds import MOST_DEVICES
+from lanternist.core.operator import FAULTS_BEFORE_SAFE, Operator
 
 SHOW = """
 on_start = "house"
@@ -78,13 +79,13 @@ def test_any_number_of_senders_costs_no_more_memory_and_a_pad_still_lets_go_when
     one.take(Touch(PAD, 1.0, 0.0, "pads"))
     for number in range(5 * MOST_DEVICES):
         one.take(Touch(Control("osc", path="/fader"), 1.0, 0.1, f"10.0.{number // 256}.{number % 256}"))
-        assert len(one.held) <= MOST_DEVICES
+        assert len(one.holds.by) <= MOST_DEVICES
     one.take(Lost(0.2, "pads"))
     one.frame(5.0)
     assert on(one) == {"house"}
     for number in range(5 * MOST_DEVICES):
         one.take(Touch(PAD, 1.0, 6.0, f"forged {number}"))
-        assert len(one.held) <= MOST_DEVICES
+        assert len(one.holds.by) <= MOST_DEVICES
 
 
 def test_what_a_lost_controller_held_down_is_let_go_and_only_that() -> None:

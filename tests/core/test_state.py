@@ -189,7 +189,7 @@ def test_the_same_gig_comes_to_the_same_levels(of_rig: Rig, data: st.DataObject)
     resume(new, state, 0.0, 1000.0)
     for one, at in ((old, now), (new, 1000.0)):
         one.unattended = False
-        one.held.clear()
+        one.holds.by.clear()
         for later in (0.0, 60.0, 120.0, 120.025):
             one.frame(at + later)
     latched = {name: target for name, target in on(old).items() if name not in held_of(state)}

@@ -143,7 +143,7 @@ def test_who_was_not_started_by_systemd_tells_nobody(caplog: pytest.LogCaptureFi
 
 def test_the_status_is_one_line_that_names_what_is_down() -> None:
     failing = Sender("2 artnet", FailingOutput(), [1])
-    failing._part.error = "no such host;\ncheck it"
+    failing._supervisor.error = "no such host;\ncheck it"
     said = status(OPERATOR, [failing])
     assert said.endswith("output 2 artnet retrying: no such host; check it")
     assert "\n" not in status(OPERATOR, [failing] * 500)

@@ -11,8 +11,8 @@ from tests.running import PATIENCE, until
 from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
 from lanternist.outputs.contract import RefusedError
 from lanternist.runtime import sender as sender_module
-from lanternist.runtime.part import JITTER, RETRY_S, Part
 from lanternist.runtime.sender import FRAMES_BETWEEN_LOOKS, LEARNS, LEARNS_S, Sender
+from lanternist.runtime.supervisor import JITTER, RETRY_S, Supervisor
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
 
 
@@ -146,7 +146,7 @@ def test_an_output_that_fails_while_sending_is_closed_and_opened_again() -> None
     sender.start()
     wait_for(output, "open")
     until(lambda: sender.describe()["state"] == "up")
-    since = sender._part.since
+    since = sender._supervisor.since
     sender.offer(frame(1))
     wait_for(output, "send")
     sender.offer(frame(2))
@@ -154,7 +154,7 @@ def test_an_output_that_fails_while_sending_is_closed_and_opened_again() -> None
     sender.offer(frame(3))
     wait_for(output, "send")
     assert output.last == frame(3)
-    assert sender._part.since > since
+    assert sender._supervisor.since > since
     sender.leave()
     assert sender.ended(PATIENCE)
 
@@ -222,16 +222,16 @@ def test_what_is_up_for_a_moment_only_goes_on_counting_how_long_it_is_down() -> 
     for _ in range(3):
         sender.offer(frame(1))
         wait_for(output, "open", "failed", "close")
-        until(lambda: sender._part.state == "retrying")
-        since = since or sender._part.since
-        assert sender._part.since == since
+        until(lambda: sender._supervisor.state == "retrying")
+        since = since or sender._supervisor.since
+        assert sender._supervisor.since == since
     sender.leave()
     assert sender.ended(PATIENCE)
 
 
 def test_the_pauses_before_new_tries_grow_and_differ(monkeypatch: pytest.MonkeyPatch) -> None:
     def pauses() -> list[float]:
-        part = Part("output x", FailingOutput("refuse", "refuse", "refuse", "refuse", "refuse", "refuse").open)
+        part = Supervisor("output x", FailingOutput("refuse", "refuse", "refuse", "refuse", "refuse", "refuse").open)
         waits: list[float] = []
 
         def wait(pause: float | None = None) -> bool:

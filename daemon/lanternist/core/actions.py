@@ -1,6 +1,9 @@
 """Everything the desk and the beat clock can be asked to do: one table, for bindings, OSC and the command line."""
 
+from collections.abc import Callable, Container
 from dataclasses import dataclass
+
+from lanternist.core.events import Action
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,3 +53,17 @@ ACTIONS: dict[str, ActionSpec] = {
 SONG_ACTIONS = frozenset({"song", "seek", "song-over"})
 FOLLOW_ACTIONS = frozenset({"follow", "energy", "next"})
 CLOCK_ACTIONS = frozenset({"tap", "align", "shift", "nudge", "tempo"})
+
+
+def wrong_with(action: Action, playables: Container[str], is_song: Callable[[str], bool]) -> str:
+    """Why an action cannot be done where there are these scenes and chases, and songs; empty if it can."""
+    spec = ACTIONS.get(action.do)
+    if spec is None:
+        return f"there is no action {action.do!r}"
+    if spec.needs_scene and action.what not in playables:
+        return f"{action.do}: no scene or chase is called {action.what!r}"
+    if spec.needs_song and not is_song(action.what):
+        return f"{action.do}: no song of this gig is called {action.what!r}"
+    if not spec.low <= action.value <= spec.high:
+        return f"{action.do}: {action.value:g} is not within {spec.low:g} to {spec.high:g}"
+    return ""

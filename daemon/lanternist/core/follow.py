@@ -16,15 +16,16 @@ hand has let go. When the music has stopped or the clock is lost, the calm scene
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated
 
 from pydantic import Field
 
+from lanternist.core.candidates import Candidate, Hand, candidates_of
 from lanternist.core.model import Model
 from lanternist.core.show import FollowRules
-from lanternist.core.show_table import Look, Playable, ShowTable
+from lanternist.core.show_table import ShowTable
 from lanternist.core.units import BEATS_A_BAR
 
 BUILD_FROM = 0.6
@@ -34,24 +35,6 @@ FASTER = ((0.75, 4), (0.5, 2))
 SWAY, SWAY_BARS = 10.0, 64
 # Four minutes at 128 a minute: how long colours last where no song tells. Common practice, no source.
 SONG_BARS = 128
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A scene or chase that takes part. number: as the desk counts. energy: per cent. rows: what it touches.
-
-    cycle: the shortest time in beats in which its light rises once, infinite where it does not move with the beat.
-    """
-
-    number: int
-    name: str
-    layer: str
-    energy: tuple[float, float]
-    sections: frozenset[str]
-    family: str
-    priority: int
-    rows: frozenset[int]
-    cycle: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,15 +53,6 @@ class Music:
     energy: float | None = None
     begins: float = 0.0
     ends: float = math.inf
-
-
-@dataclass(frozen=True, slots=True)
-class Hand:
-    """A scene that a hand has started: its number, its priority and the rows it touches."""
-
-    number: int
-    priority: int
-    rows: frozenset[int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +214,7 @@ class Follow:
         self.met = hands
         by_number = {one.number: one for one in self.candidates}
         standing = [(layer, by_number[number]) for layer, number in self.choice.items() if number in by_number]
-        over = [layer for layer, one in standing if _meets(one, hands)]
+        over = [layer for layer, one in standing if one.meets(hands)]
         self.why |= dict.fromkeys(over, "a hand has taken over")
         return Orders(stop=tuple(self.choice.pop(layer) for layer in over))
 
@@ -255,7 +229,7 @@ class Follow:
             self._choose_family(music, bar)
         wanted, reasons = {}, {}
         for layer in dict.fromkeys(one.layer for one in self.candidates):
-            here = [one for one in self.candidates if one.layer == layer and not _meets(one, self.met)]
+            here = [one for one in self.candidates if one.layer == layer and not one.meets(self.met)]
             now_on = next((one for one in here if one.number == self.choice.get(layer)), None)
             stays = now_on is not None and not everything and now_on.energy[0] <= energy <= now_on.energy[1]
             one = now_on if stays else self._pick(here, self._latest.get(layer, -1), music.kind, energy)
@@ -269,7 +243,7 @@ class Follow:
     def _pick(self, here: Sequence[Candidate], latest: int, kind: str, energy: float) -> Candidate | None:
         """The one that has rested longest among those that suit, but the latest that its layer played."""
         suit = [one for one in here if one.energy[0] <= energy <= one.energy[1]]
-        suit = [one for one in suit if _plays_in(one, kind)]
+        suit = [one for one in suit if one.plays_in(kind)]
         suit = [one for one in suit if one.family in ("", self.family)] or suit
         others = [one for one in suit if one.number != latest] or suit
         return max(others, key=lambda one: self._appeal(one, kind), default=None)
@@ -287,8 +261,8 @@ class Follow:
         """
         first = self.candidates[0].layer if self.candidates else ""
         here = [one for one in self.candidates if one.layer == first]
-        if first not in wanted and not any(_meets(one, self.met) for one in here):
-            here = [one for one in here if _plays_in(one, kind)] or here
+        if first not in wanted and not any(one.meets(self.met) for one in here):
+            here = [one for one in here if one.plays_in(kind)] or here
             one = min(
                 here, key=lambda one: (max(one.energy[0] - energy, energy - one.energy[1]), one.number), default=None
             )
@@ -347,56 +321,15 @@ class Follow:
 
 def follow_of(show: ShowTable) -> Follow:
     """The follow of a show on its rig; turned on if the show says so."""
-    rules = show.show.follow
-    candidates = [
-        Candidate(
-            number=number,
-            name=one.name,
-            layer=written.layer,
-            energy=(written.energy[0], written.energy[1]),
-            sections=frozenset(written.sections),
-            family=written.family,
-            priority=one.priority,
-            rows=frozenset(one.look.rows.tolist()),
-            cycle=_shortest_cycle(one),
-        )
-        for number, (one, written) in enumerate(zip(show.playables, show.show.playables, strict=True))
-        if written.energy is not None and len(one.look.rows)
-    ]
-    told = rules or FollowRules(on=False)
+    told = show.show.follow or FollowRules(on=False)
     return Follow(
-        candidates=candidates,
+        candidates=candidates_of(show),
         calm=None if told.calm is None else show.by_name[told.calm],
         change=told.change_bars,
         seed=told.seed,
         colours_last=told.colours_last,
         on=told.on,
     )
-
-
-def _shortest_cycle(one: Playable) -> float:
-    """The shortest time in beats from one rise of its light to the next; infinite if it does not follow the beat."""
-    looks = [one.look] if one.steps is None else list(one.steps.looks)
-    cycles = [cycle for look in looks for cycle in _light_cycles(look)]
-    if one.steps is not None and one.steps.every.unit == "beats":
-        cycles.append(one.steps.every.amount)
-    return min(cycles, default=math.inf)
-
-
-def _light_cycles(look: Look) -> Iterable[float]:
-    for waves in look.waves:
-        if waves.beats:
-            yield from waves.every[waves.at < look.intensities].tolist()
-
-
-def _plays_in(one: Candidate, kind: str) -> bool:
-    """Whether it may play in a section of this kind; with no song, anything may."""
-    return not kind or not one.sections or kind in one.sections
-
-
-def _meets(one: Candidate, hands: Iterable[Hand]) -> bool:
-    """Whether a hand's scene stands where this one would, and it would stand over it."""
-    return any(hand.priority <= one.priority and hand.rows & one.rows for hand in hands)
 
 
 def _hash(text: str) -> int:

@@ -5,14 +5,13 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lanternist.core.actions import ACTIONS, CLOCK_ACTIONS, FOLLOW_ACTIONS, SONG_ACTIONS
+from lanternist.core.actions import CLOCK_ACTIONS, FOLLOW_ACTIONS, SONG_ACTIONS, wrong_with
 from lanternist.core.beat import BeatClock, ClockSettings, Reading, State
 from lanternist.core.bindings import actions, holds_blackout
 from lanternist.core.cues import Cues, compile_cues
 from lanternist.core.desk import By, Desk
-from lanternist.core.effects import Floats, Ints
+from lanternist.core.effects import Floats
 from lanternist.core.encode import Slots, encode
 from lanternist.core.entrance import Entrance, out_of_the_dark
 from lanternist.core.events import (
@@ -30,16 +29,18 @@ from lanternist.core.events import (
 )
 from lanternist.core.feedback import Pads, Picture
 from lanternist.core.feedback import State as PadState
-from lanternist.core.follow import Follow, Hand, follow_of
+from lanternist.core.follow import Follow, follow_of
+from lanternist.core.following import Following
 from lanternist.core.guard import Guard
 from lanternist.core.guard.guard import flashes_allowed
+from lanternist.core.holds import NOBODYS, Holds
 from lanternist.core.loadin import LoadIn, ends_load_in
 from lanternist.core.pacer import PERIOD_S
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable
 from lanternist.core.song import Song
 from lanternist.core.song_clock import SongClock
-from lanternist.core.units import Duration
+from lanternist.core.standby import Standby, standby_of
 
 # A fault that lasts this many frames will not pass by itself: half a second at 40 a second.
 FAULTS_BEFORE_SAFE = 20
@@ -49,13 +50,6 @@ LEFT_ALONE_S = 10.0
 REFUSALS_SAID_EVERY_S = 10.0
 # A lost clock keeps its confidence for as long as the rig lets it, and has lost half of it after as long again.
 LOST_BELOW = 0.5
-
-# Among what a controller holds down: no scene is called so.
-THE_BLACKOUT = ""
-# What is held by a word rather than a pad: over OSC or the control socket.
-NOBODYS = ""
-# Far more than anybody plugs in.
-MOST_DEVICES = 64
 
 
 @dataclass(slots=True)
@@ -70,6 +64,7 @@ class Operator:
     song: SongClock = field(init=False)
     cues: Cues = field(init=False)
     follow: Follow = field(init=False)
+    following: Following = field(init=False)
     guard: Guard = field(init=False)
     loadin: LoadIn = field(init=False)
     pads: Pads = field(init=False)
@@ -79,7 +74,7 @@ class Operator:
     refused: int = 0
     entrance: Entrance | None = None
     _frame: Slots = field(init=False)
-    _standby: "_Standby" = field(init=False)
+    _standby: Standby = field(init=False)
     _wanted: Floats = field(init=False)
     _number: int = 0
     _faults_in_a_row: int = 0
@@ -88,11 +83,8 @@ class Operator:
     _refused_then: int = 0
     _leaving: bool = False
     unattended: bool = False
-    held: dict[str, set[str]] = field(default_factory=dict)
+    holds: Holds = field(default_factory=Holds)
     _notices: list[str] = field(default_factory=list)
-    going: dict[int, float] = field(default_factory=dict)
-    _numbers_by_hand: frozenset[int] = frozenset()
-    _by_hand: frozenset[Hand] = frozenset()
 
     def __post_init__(self) -> None:
         self.desk = Desk(self.rig, self.show)
@@ -100,13 +92,14 @@ class Operator:
         self.song = SongClock(self.songs)
         self.cues = Cues({name: compile_cues(name, song) for name, song in self.songs.items()})
         self.follow = follow_of(self.show)
+        self.following = Following(flashes_allowed(self.rig.rig.limits))
         self.guard = Guard(self.rig)
         self.loadin = LoadIn(self.rig)
         self.pads = Pads(self.show.show.bindings)
         self.levels = self.rig.rest
         self._wanted = self.levels
         self._frame = encode(self.rig, self.levels)
-        self._standby = _standby_of(self.rig, self.guard.goes_on)
+        self._standby = standby_of(self.rig, self.guard.goes_on)
 
     def inherit(self, before: "Operator", levels: Floats) -> None:
         """Take over from another what no gig changes. levels: the last ones, as rows of this rig."""
@@ -138,16 +131,16 @@ class Operator:
         if isinstance(event, Touch | Action):
             self.unattended = False
         if isinstance(event, Touch):
-            self._know(event.device)
+            self.holds.know(event.device)
             self.touched = event if event.value > 0 else self.touched
             dark = holds_blackout(self.show.bindings, event)
             for action in actions(self.show.bindings, event, self.desk.blackout):
-                self._remember_hold(event.device, action, dark=dark)
+                self.holds.remember(event.device, action, dark=dark)
                 self._act(action)
         elif isinstance(event, Action):
             if event.do == "hold" and event.what in self.show.by_name:
-                self._know(NOBODYS)
-                self._remember_hold(NOBODYS, event, dark=False)
+                self.holds.know(NOBODYS)
+                self.holds.remember(NOBODYS, event, dark=False)
             self._act(event)
         elif isinstance(event, LoadInRequest):
             self._load_in(event)
@@ -280,7 +273,7 @@ class Operator:
             return encode(self.rig, self.levels)
         except Exception:
             self.guard.missed(dark=dark)
-            return self._standby.dark if dark else np.where(self._standby.goes_on, self._standby.dark, self._frame)
+            return self._standby.over(self._frame, dark=dark)
 
     def _cue(self, now: float, beat: float, reading: Reading) -> None:
         """Do what the cues of the song ask for up to the beat that the frame is made for."""
@@ -289,36 +282,8 @@ class Operator:
 
     def _follow(self, now: float, beat: float, reading: Reading) -> None:
         """Let follow change what it plays. beat: the one that the frame is made for."""
-        follow = self.follow
-        if not (follow.on or follow.choice or self.going):
-            return
-        orders = follow.step(self.song.music(beat, playing=_is_playing(reading)), self.hands())
-        fade = Duration(0.0) if orders.at_once else None
-        up = now
-        for number in orders.start:
-            self.desk.start(number, now, beat, reading.bpm, "follow", fade=fade)
-            up = max(up, now + self.desk.playing[number].fade)
-        # What goes waits until what comes is up: fading both at once would be a dip in between.
-        self.going |= dict.fromkeys(orders.stop, up)
-        for number in [number for number, at in self.going.items() if at <= now]:
-            del self.going[number]
-            playing = self.desk.playing.get(number)
-            if playing is not None and playing.by == "follow" and number not in follow.choice.values():
-                self.desk.stop(number, now, reading.bpm)
-        allowed = flashes_allowed(self.rig.rig.limits)
-        speeds = {number: follow.speed_of(number, reading.bpm, allowed) for number in follow.choice.values()}
-        self.desk.drive(follow.lift, speeds)
-
-    def hands(self) -> frozenset[Hand]:
-        """What hands have started, as follow sees it."""
-        numbers = self.desk.by_hand()
-        if numbers != self._numbers_by_hand:
-            self._numbers_by_hand = numbers
-            looks = {number: self.show.playables[number] for number in numbers}
-            self._by_hand = frozenset(
-                Hand(number, one.priority, frozenset(one.look.rows.tolist())) for number, one in looks.items()
-            )
-        return self._by_hand
+        music = self.song.music(beat, playing=_is_playing(reading))
+        self.following.play(self.follow, self.desk, music, now, beat, reading.bpm)
 
     def _survive(self, fault: Exception, now: float) -> None:
         self.faults += 1
@@ -338,7 +303,7 @@ class Operator:
         self.desk.only(self.show.by_name[name], now, self.clock.beat_at(now))
 
     def _act(self, action: Action, by: By = "hand") -> None:
-        problem = self._wrong(action)
+        problem = wrong_with(action, self.show.by_name, self.song.knows)
         if not problem and by == "hand" and ends_load_in(action):
             self.loadin.end(f"a hand asked for {action.do}")
         if problem:
@@ -395,19 +360,6 @@ class Operator:
             self._notices.append(problem + (f" (and {more} more were refused)" if more else ""))
             self._refusal_said, self._refused_then = at, self.refused
 
-    def _wrong(self, action: Action) -> str:
-        """Why an action cannot be done, or nothing."""
-        spec = ACTIONS.get(action.do)
-        if spec is None:
-            return f"there is no action {action.do!r}"
-        if spec.needs_scene and action.what not in self.show.by_name:
-            return f"{action.do}: no scene or chase is called {action.what!r}"
-        if spec.needs_song and not self.song.knows(action.what):
-            return f"{action.do}: no song of this gig is called {action.what!r}"
-        if not spec.low <= action.value <= spec.high:
-            return f"{action.do}: {action.value:g} is not within {spec.low:g} to {spec.high:g}"
-        return ""
-
     def _feed(self, event: BeatEvent | SongSelect | Action) -> None:
         """What concerns the beat clock, and the song that plays on it."""
         song, clock = self.song, self.clock
@@ -426,52 +378,12 @@ class Operator:
         elif isinstance(event, Transport | SongPosition | Beat):
             song.clock_told(event, clock, apart, jumped=clock.jumps != jumps)
 
-    def _know(self, device: str) -> None:
-        """Senders on a network may have any name. One too many takes the place of the first that holds nothing."""
-        if device in self.held:
-            return
-        if len(self.held) >= MOST_DEVICES:
-            idle = next((one for one, held in self.held.items() if not held), None)
-            if idle is None:
-                return
-            del self.held[idle]
-        self.held[device] = set()
-
-    def _remember_hold(self, device: str, action: Action, *, dark: bool) -> None:
-        held = self.held.get(device, set())
-        if action.do == "blackout":
-            (held.add if dark else held.discard)(THE_BLACKOUT)
-        if action.do == "hold":
-            (held.add if action.value > 0 else held.discard)(action.what)
-
     def _let_go(self, event: Lost) -> None:
         """Release what a lost controller held. Until somebody touches something again, nobody is in control."""
-        self.unattended |= event.device in self.held
-        held = self.held.pop(event.device, set())
-        if THE_BLACKOUT in held and not any(THE_BLACKOUT in others for others in self.held.values()):
-            self._notices.append(f"{event.device} is gone; ending the blackout, which it held")
-            self._act(Action("blackout", event.at, value=0.0))
-        for name in sorted(held - {THE_BLACKOUT}):
-            self._notices.append(f"{event.device} is gone; letting go of {name!r}, which it held")
-            self._act(Action("stop", event.at, name))
-
-
-@dataclass(frozen=True, slots=True)
-class _Standby:
-    """For when nothing can be encoded: a dark frame, and which slots drive what goes on by itself."""
-
-    dark: Slots
-    goes_on: NDArray[np.bool_]
-
-
-def _standby_of(rig: RigTable, rows: Ints) -> _Standby:
-    on = rig.rest.copy()
-    on[: rig.intensities] = 1.0
-    off = on.copy()
-    on[rows], off[rows] = rig.high[rows], 0.0
-    goes_on = encode(rig, on) != encode(rig, off)
-    off[: rig.intensities] = 0.0
-    return _Standby(encode(rig, off), goes_on)
+        self.unattended |= event.device in self.holds.by
+        for said, action in self.holds.lose(event.device, event.at):
+            self._notices.append(said)
+            self._act(action)
 
 
 def _words(fault: Exception) -> str:

@@ -15,7 +15,8 @@ from lanternist.core.bindings import Bindings, controls_that_hold
 from lanternist.core.entrance import from_before
 from lanternist.core.events import Control
 from lanternist.core.guard.adoption import Kin, kin_of
-from lanternist.core.operator import THE_BLACKOUT, Operator
+from lanternist.core.holds import THE_BLACKOUT
+from lanternist.core.operator import Operator
 from lanternist.core.state import set_up, state_of
 
 
@@ -47,8 +48,8 @@ def take_over(new: Operator, old: Operator, kin: Kin | None, now: float) -> list
     speeds = {numbers[names[at]]: speed for at, speed in old.desk.speeds.items() if names[at] in numbers}
     new.desk.drive(old.desk.lift, speeds)
     _soften(new, old, kin, now)
-    if old.follow.met == old.hands():
-        new.follow.met = new.hands()
+    if old.follow.met == old.following.hands(old.desk):
+        new.follow.met = new.following.hands(new.desk)
     return said + _keep_holds(new, old, now)
 
 
@@ -71,9 +72,9 @@ def _soften(new: Operator, old: Operator, kin: Kin | None, now: float) -> None:
 def _keep_holds(new: Operator, old: Operator, now: float) -> list[str]:
     """What is held goes on being held by the same controls; what no pad would let go any more is let go now."""
     said = []
-    for device, names in old.held.items():
+    for device, names in old.holds.by.items():
         kept = {name for name in names if _is_held_as_before(new.show.bindings, old.show.bindings, device, name)}
-        new.held[device] = {name for name in kept if name == THE_BLACKOUT or name in new.show.by_name}
+        new.holds.by[device] = {name for name in kept if name == THE_BLACKOUT or name in new.show.by_name}
         for name in sorted(names - kept):
             said += _let_go(new, device, name, now)
     return said

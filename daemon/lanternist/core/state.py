@@ -17,8 +17,9 @@ from lanternist.core.beat import Runs
 from lanternist.core.desk import By, Playing
 from lanternist.core.effects import Floats
 from lanternist.core.follow import Memory, Title
+from lanternist.core.holds import THE_BLACKOUT
 from lanternist.core.model import Model
-from lanternist.core.operator import THE_BLACKOUT, Operator
+from lanternist.core.operator import Operator
 from lanternist.core.rig_table import RigTable
 
 FAR = 1e9
@@ -89,7 +90,7 @@ def state_of(operator: Operator, now: float) -> State:
     """What stands at `now`, between two frames. Changes nothing in the operator."""
     desk, names = operator.desk, [one.name for one in operator.show.playables]
     standing = operator.clock.standing(now)
-    held = set[str]().union(*operator.held.values())
+    held = operator.holds.everything()
     return State(
         at=now,
         scenes=[
@@ -104,7 +105,7 @@ def state_of(operator: Operator, now: float) -> State:
                 target=one.target,
                 fade=min(one.fade, FAR),
                 heads=_stood(operator.rig, one),
-                ends=operator.going.get(one.number),
+                ends=operator.following.going.get(one.number),
             )
             for one in sorted(desk.playing.values(), key=lambda one: one.order)
         ],
@@ -151,10 +152,10 @@ def set_up(operator: Operator, state: State, shift: float) -> list[str]:
     desk.levels = {numbers[name]: level for name, level in state.levels.items() if name in numbers}
     desk.master, desk.blackout = state.master, state.blackout
     operator.follow.recall(state.follow, numbers)
-    operator.going = {numbers[one.name]: one.ends + shift for one in known if one.ends is not None}
+    operator.following.going = {numbers[one.name]: one.ends + shift for one in known if one.ends is not None}
     for number, one in desk.playing.items():
         if one.by == "follow" and one.target > 0 and number not in operator.follow.choice.values():
-            operator.going.setdefault(number, one.started)
+            operator.following.going.setdefault(number, one.started)
     gone = [
         f"{one.name!r} was on, and is no scene or chase any more" for one in state.scenes if one.name not in numbers
     ]

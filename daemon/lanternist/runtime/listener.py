@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from lanternist.core.events import Event, Lost, Touch
 from lanternist.core.feedback import Picture
 from lanternist.inputs.contract import Emit, Input, Showing
-from lanternist.runtime.part import RETRY_S, Part
+from lanternist.runtime.supervisor import RETRY_S, Supervisor
 
 # Names of devices come from outside, memory must not.
 MOST_DEVICES = 64
@@ -18,20 +18,20 @@ class Listener:
         self._input = source
         self._emit = emit
         self.heard: set[str] = set()
-        self._part = Part(f"input {name}", self._listen, retry_s)
+        self._supervisor = Supervisor(f"input {name}", self._listen, retry_s)
 
     def start(self) -> None:
         """Start the thread."""
-        self._part.start()
+        self._supervisor.start()
 
     @property
     def name(self) -> str:
         """Its place in the rig file, and what it is."""
-        return self._part.name.partition(" ")[2]
+        return self._supervisor.name.partition(" ")[2]
 
     @name.setter
     def name(self, name: str) -> None:
-        self._part.name = f"input {name}"
+        self._supervisor.name = f"input {name}"
 
     def show(self, picture: Picture) -> None:
         """Pass on what lamps should show, if the input has any. Does not wait."""
@@ -40,24 +40,24 @@ class Listener:
 
     def leave(self) -> None:
         """Make the thread end. Does not wait."""
-        self._part.leaving.set()
+        self._supervisor.leaving.set()
         self._input.stop()
 
     def ended(self, timeout: float) -> bool:
         """Whether the thread has ended, waiting up to `timeout` seconds."""
-        return self._part.ended(timeout)
+        return self._supervisor.ended(timeout)
 
     def describe(self) -> dict[str, str | int | float]:
         """State for `watch`."""
-        return {**self._part.describe(), **self._input.describe()}
+        return {**self._supervisor.describe(), **self._input.describe()}
 
     def _listen(self) -> None:
         # That it cannot be opened shows at once; that it works is said when something arrives.
-        self._part.begins()
+        self._supervisor.begins()
         self._input.run(self._heard)
 
     def _heard(self, event: Event) -> None:
-        self._part.works()
+        self._supervisor.works()
         if isinstance(event, Lost):
             self.heard.discard(event.device)
         elif isinstance(event, Touch) and len(self.heard) < MOST_DEVICES:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 
 from lanternist.core.pacer import PERIOD_S, SMALLEST_GAP_S
 from lanternist.outputs.contract import Output
-from lanternist.runtime.part import RETRY_S, Part
+from lanternist.runtime.supervisor import RETRY_S, Supervisor
 from lanternist.wire.nodes import Node
 
 log = logging.getLogger(__name__)
@@ -41,40 +41,40 @@ class Sender:
         self._sent_at: deque[float] = deque(maxlen=RATE_OVER + 1)
         self._busy_since = math.inf
         self._warned = ""
-        self._part = Part(f"output {name}", self._open_and_send, retry_s)
+        self._supervisor = Supervisor(f"output {name}", self._open_and_send, retry_s)
 
     def start(self) -> None:
         """Start the thread; the output is opened there."""
-        self._part.start()
+        self._supervisor.start()
 
     @property
     def name(self) -> str:
         """Its place in the rig file, and what it is."""
-        return self._part.name.partition(" ")[2]
+        return self._supervisor.name.partition(" ")[2]
 
     @name.setter
     def name(self, name: str) -> None:
-        self._part.name = f"output {name}"
+        self._supervisor.name = f"output {name}"
 
     def offer(self, slots: Slots, due: float = 0.0) -> None:
         """Leave the newest frame, to be sent at `due` (monotonic seconds), or at once; one not taken yet is gone."""
-        self.overwritten += len(self._mailbox) if self._part.state == "up" else 0
+        self.overwritten += len(self._mailbox) if self._supervisor.state == "up" else 0
         self._mailbox.append((max(due, time.monotonic()), slots))
         self._ready.set()
 
     def leave(self) -> None:
         """Send what is in the mailbox, close the output in good order, end the thread. Does not wait."""
-        self._part.leaving.set()
+        self._supervisor.leaving.set()
         self._ready.set()
 
     def ended(self, timeout: float) -> bool:
         """Whether the thread has ended, waiting up to `timeout` seconds."""
-        return self._part.ended(timeout)
+        return self._supervisor.ended(timeout)
 
     def describe(self) -> dict[str, str | int | float]:
         """State for `watch`."""
         facts = {
-            **self._part.describe(),
+            **self._supervisor.describe(),
             "universes": ", ".join(map(str, self.universes)),
             "rate_hz": self._rate(),
             "frames": self.sent,
@@ -87,7 +87,7 @@ class Sender:
     def _rate(self) -> float:
         """Frames a second that the output took lately; what takes none comes down to 0."""
         at = self._sent_at.copy()
-        if len(at) < 2 or self._part.state != "up":
+        if len(at) < 2 or self._supervisor.state != "up":
             return 0.0
         lasted = max(at[-1], time.monotonic() - 2 * PERIOD_S) - at[0]
         return round((len(at) - 1) / lasted, 2)
@@ -101,7 +101,7 @@ class Sender:
         self._sent_at.clear()
         try:
             self._output.open()
-            self._part.works()
+            self._supervisor.works()
             self._send_until_leaving()
         finally:
             self._busy_since = math.inf
@@ -111,7 +111,7 @@ class Sender:
         leaving, sent, usual = False, -SMALLEST_GAP_S, 0.0
         while not leaving:
             # Looked at before the mailbox: what was offered before `leave` is still sent.
-            leaving = self._part.leaving.is_set()
+            leaving = self._supervisor.leaving.is_set()
             if not leaving:
                 self._ready.wait()
             # The loop spaces the beginnings of its frames; one that took long would come close to the next, and one
@@ -144,5 +144,5 @@ class Sender:
             return
         warning = str(self._output.describe().get("warning", ""))
         if warning != self._warned:
-            log.warning("%s: %s", self._part.name, warning or "what it warned of is over")
+            log.warning("%s: %s", self._supervisor.name, warning or "what it warned of is over")
         self._warned = warning

@@ -17,7 +17,7 @@ from lanternist.runtime.listener import Listener
 from lanternist.runtime.sender import Sender
 
 Entry = TypeVar("Entry", OutputEntry, InputEntry)
-Part = TypeVar("Part", Sender, Listener)
+Server = TypeVar("Server", Sender, Listener)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +77,8 @@ def replace(before: Ways, after: Ways, emit: Emit, patience_s: float) -> list[Se
 
 
 def _served(
-    entries: Sequence[Entry], before: Sequence[tuple[Entry, Part]], make: Callable[[Entry, str], Part]
-) -> list[tuple[Entry, Part]]:
+    entries: Sequence[Entry], before: Sequence[tuple[Entry, Server]], make: Callable[[Entry, str], Server]
+) -> list[tuple[Entry, Server]]:
     left, served = list(before), []
     for number, entry in enumerate(entries, 1):
         name = f"{number} {entry.by}"

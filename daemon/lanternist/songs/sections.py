@@ -20,7 +20,7 @@ _LENGTHS = {4: 0.35, 8: 0.0, 12: 0.35, 16: 0.0, 20: 0.4, 24: 0.2, 32: 0.1, 40: 0
 
 
 @dataclass(frozen=True)
-class Part:
+class Run:
     """A section by its bars: first, and one past the last. energy: per cent."""
 
     first: int
@@ -87,7 +87,7 @@ def energies(loud: Floats, busy: Floats) -> Floats:
     return np.asarray(100 * np.clip(0.6 * by_level + 0.4 * by_stroke, 0, 1))
 
 
-def named(starts: list[int], energy: Floats, low: Floats) -> list[Part]:
+def named(starts: list[int], energy: Floats, low: Floats) -> list[Run]:
     """Kinds of the sections. energy: of each bar. low: level of the bass in each bar, 0-1 of its own greatest."""
     ends = [*starts[1:], len(energy)]
     mean = [float(energy[start:end].mean()) for start, end in zip(starts, ends, strict=True)]
@@ -99,7 +99,7 @@ def named(starts: list[int], energy: Floats, low: Floats) -> list[Part]:
         after = mean[number + 1] if number + 1 < len(starts) else 0.0
         rises = _slope(energy[start:end])
         kind = _kind(number, len(starts), mean[number] / high, before / high, after / high, bass[number], rises)
-        parts.append(Part(start, end, kind, round(mean[number], 0)))
+        parts.append(Run(start, end, kind, round(mean[number], 0)))
     return parts
 
 

@@ -1,4 +1,4 @@
-"""A part of the night that may fail: its thread, its error, and another try. The rest plays on."""
+"""What may fail in the night, an output or an input: its thread, its error, and another try. The rest plays on."""
 
 import logging
 import random
@@ -21,11 +21,11 @@ NO_RECOVERY_S = 1.0
 State = Literal["up", "retrying", "refused"]
 
 
-class Part:
+class Supervisor:
     """Runs `work` on a thread of its own until `leave`; when it raises, keeps the error for `watch` and runs it again.
 
     The work calls `works` when it does: until then the error stays. The pause before each new try grows through
-    `retry_s`, and is up to a fifth longer or shorter, so that parts which failed together do not try together; after a
+    `retry_s`, and is up to a fifth longer or shorter, so that what failed together is not tried together; after a
     spell of good work it begins anew. It is tried for ever.
 
     state: "up", "retrying", or "refused" when a person has to do something first; since: monotonic seconds.
