@@ -17,7 +17,9 @@ from typing import Any
 import mido
 import numpy as np
 import soundfile
-from tests.bench.song_maker import RATE, Made, Style, clock_of, mastered
+from tests.bench.song_maker import Made, clock_of
+from tests.bench.song_sounds import RATE, mastered
+from tests.bench.song_styles import Style
 
 LIBRARY = Path("/usr/share/mma/lib")
 FONTS = [

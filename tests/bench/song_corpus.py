@@ -32,7 +32,8 @@ from typing import Any
 import numpy as np
 import soundfile
 from tests.bench.song_band import make_band
-from tests.bench.song_maker import FONTS, RATE, Made, make
+from tests.bench.song_maker import Made, make
+from tests.bench.song_sounds import FONTS, RATE
 
 LONGEST = 300.0
 Array = np.ndarray[Any, np.dtype[Any]]

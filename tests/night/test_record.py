@@ -1,4 +1,4 @@
-"""A whole night recorded by the daemon, and played again: the engine makes the same frames, an output gets them."""
+"""A whole night recorded by the daemon, and played again: the same frames are made, and an output gets them."""
 
 import shutil
 import signal

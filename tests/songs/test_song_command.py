@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from tests.bench.song_maker import RATE, Made, make
+from tests.bench.song_maker import Made, make
+from tests.bench.song_sounds import RATE
 
 from lanternist.cli import song as command
 from lanternist.files.songs import load_song

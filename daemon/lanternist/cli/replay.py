@@ -1,4 +1,4 @@
-"""`lanternist replay`: a recorded night again, through the engine or to an output."""
+"""`lanternist replay`: a recorded night again, made anew or to an output."""
 
 import argparse
 import signal
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 EXAMPLES = """\
 examples:
-  lanternist replay friday                                  does the engine make the same frames again?
+  lanternist replay friday                                  are the same frames made again?
   lanternist replay friday --to artnet to=10.0.0.20         play its frames there; Ctrl-C ends it dark
   lanternist replay friday --to serial-break universe=1     one universe of it to the only adapter
 
@@ -25,7 +25,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser = commands.add_parser(
         "replay",
         help="play a recorded night again",
-        description="Play a night that lanternist run --record has kept through the engine again, much faster than it "
+        description="Play a night that lanternist run --record has kept once more, much faster than it "
         "was, and compare every frame; or play its frames to an output as they were.",
         epilog=EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

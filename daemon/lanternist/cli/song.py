@@ -113,29 +113,34 @@ def _analyse(args: argparse.Namespace) -> int:
         return 2
     known = load_songs(args.gig)[0]
     files = _files(paths, folder, known)
-    done: dict[Path, Song] = {}
-    for path in paths if not args.again else ():
-        if (before := _done(path, files[path])) is not None:
-            done[path] = before
+    done = {} if args.again else {path: before for path in paths if (before := _done(path, files[path])) is not None}
     wrong = len(found) - len(paths)
     with _progress(quiet=args.json) as progress:
         bar = progress.add_task("listening", total=len(paths), completed=len(done))
         for path, song in analysed([path for path in paths if path not in done], args.workers):
             if isinstance(song, str):
-                progress.console.print(f"{path}: {song}", markup=False, soft_wrap=True)
-                wrong += 1
+                said, wrong = [f"{path}: {song}\n"], wrong + 1
             else:
-                if not args.again:
-                    files[path], song, said = _known_again(song, files[path], known, paths)
-                    progress.console.print("".join(said), end="", markup=False, soft_wrap=True)
-                done[path] = song if not args.again else _titled(song, files[path])
-                write_song(files[path], done[path])
-                progress.console.print(f"{files[path]}: {_line(done[path])}", markup=False, soft_wrap=True)
+                done[path], said = _kept(path, song, files, known, again=args.again)
+            progress.console.print("".join(said), end="", markup=False, soft_wrap=True)
             progress.advance(bar)
     if args.json:
         told = [({"file": str(path)} if len(found) > 1 else {}) | facts(done[path]) for path in paths if path in done]
         print(json.dumps(told if len(found) > 1 else told[0] if told else None))
     return 1 if wrong else 0
+
+
+def _kept(
+    path: Path, song: Song, files: dict[Path, Path], known: Mapping[str, Song], *, again: bool
+) -> tuple[Song, list[str]]:
+    """Keep a song that was analysed: as it is kept, and what to say of that. files: where each recording's song is."""
+    said: list[str] = []
+    if again:
+        song = _titled(song, files[path])
+    else:
+        files[path], song, said = _known_again(song, files[path], known, list(files))
+    write_song(files[path], song)
+    return song, [*said, f"{files[path]}: {_line(song)}\n"]
 
 
 def _there(found: Sequence[Path]) -> list[Path]:

@@ -16,6 +16,7 @@ from lanternist.core.events import Action, Tempo
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S
+from lanternist.core.rig_table import RigTable
 
 # Every second frame shows all that changes up to so many times a second; where a rig allows more, every frame is made.
 STEP_S = 2 * PERIOD_S
@@ -114,13 +115,11 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
             before = after
         columns[-1] += seen / np.maximum(cells_of, 1)[:, None]
         _note(operator, lanes, now)
-    kinds = [one.profile.modes[one.fixture.mode] for one in table.patched]
-    names = [{slot.does for _, slot in mode.layout()} for mode in kinds]
     return Rehearsal(
         title=f"{operator.show.show.title or 'untitled show'} on {table.rig.title or 'untitled rig'}",
         column_s=per_column * step,
         fixtures=tuple(one.fixture.name for one in table.patched),
-        heads=np.array([{"pan", "tilt"} <= does for does in names]),
+        heads=_heads(table),
         gives_light=cells_of > 0,
         light=np.stack(columns, axis=1) / per_column,
         spans=tuple(
@@ -129,6 +128,12 @@ def rehearse(operator: Operator, items: Sequence[Item], column_s: float) -> Rehe
         music=np.array(music),
         turned=np.array(turned),
     )
+
+
+def _heads(table: RigTable) -> NDArray[np.bool_]:
+    """Which fixtures pan and tilt."""
+    modes = [one.profile.modes[one.fixture.mode] for one in table.patched]
+    return np.array([{"pan", "tilt"} <= {slot.does for _, slot in mode.layout()} for mode in modes])
 
 
 def _schedule(operator: Operator, items: Sequence[Item], total: float, step: float) -> Iterable[float]:

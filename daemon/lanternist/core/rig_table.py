@@ -125,6 +125,7 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
     low, high = np.array([row.low for row in rows]), np.array([row.high for row in rows])
     back = np.array([row.back for row in rows], dtype=np.bool_)
     shut = shut_of(places, index)
+    lit = {number for number, cell in enumerate(cells) if patched[cell.fixture].is_lit}
     return RigTable(
         rig=rig,
         patched=tuple(patched),
@@ -133,15 +134,8 @@ def compile_rig(rig: Rig, profiles: Mapping[str, Profile]) -> RigTable:
         places=np.array([position(patched[cell.fixture], cell.cell) for cell in cells]),
         universes=universes,
         index=index,
-        intensities=sum(PARAMETERS[row.parameter].htp for row in rows),
-        lights=np.array(
-            [
-                at
-                for at, row in enumerate(rows)
-                if PARAMETERS[row.parameter].htp and patched[cells[row.cell].fixture].is_lit
-            ],
-            dtype=np.intp,
-        ),
+        intensities=sum(map(_is_htp, rows)),
+        lights=np.array([at for at, row in enumerate(rows) if row.cell in lit and _is_htp(row)], dtype=np.intp),
         kind=np.array([KINDS_OF_PARAMETER.index(row.parameter) for row in rows], dtype=np.intp),
         cell=np.array([row.cell for row in rows], dtype=np.intp),
         fixture=fixture,
@@ -217,7 +211,11 @@ def _rows(patched: Sequence[Patched], cells: Sequence[Selectable], places: Seque
         if "intensity" not in rows and any(name in rows for name in EMITTERS):
             rows["intensity"] = _Row(cell, "intensity", 0.0, 1.0, 0.0, 1.0)
     everything = [row for rows in of_cell for row in rows.values()]
-    return sorted(everything, key=lambda row: not PARAMETERS[row.parameter].htp)
+    return sorted(everything, key=lambda row: not _is_htp(row))
+
+
+def _is_htp(row: _Row) -> bool:
+    return PARAMETERS[row.parameter].htp
 
 
 def _rows_of(place: Place, one: Patched) -> Iterator[_Row]:

@@ -1,4 +1,4 @@
-"""A recorded night again: through the engine, to see that it makes the same frames; or its frames to an output."""
+"""A recorded night again: through the operator, to see that it makes the same frames; or its frames to an output."""
 
 import os
 import tempfile
@@ -104,7 +104,7 @@ def read(path: Path) -> Night:
 
 
 def prove(night: Night, progress: Callable[[float], None] = lambda _: None) -> Result:
-    """Play the night through the engine until its end or the first difference. Raises ReplayError.
+    """Play the night through the operator until its end or the first difference. Raises ReplayError.
 
     progress: is told how many seconds of the night have been played, about once a minute of it.
     """
