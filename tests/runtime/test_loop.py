@@ -14,8 +14,9 @@ from lanternist.core.events import Action, Tick
 from lanternist.core.operator import Operator
 from lanternist.core.pacer import PERIOD_S
 from lanternist.runtime.inbox import Inbox
+from lanternist.runtime.lateness import REMEMBERED, Lateness
 from lanternist.runtime.loading import Loaded
-from lanternist.runtime.loop import REMEMBERED, Lateness, Loop
+from lanternist.runtime.loop import Loop
 from lanternist.runtime.reload import Successor
 from lanternist.runtime.sender import Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput

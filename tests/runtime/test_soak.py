@@ -24,7 +24,7 @@ from lanternist.cli import main
 from lanternist.core import operator as operator_module
 from lanternist.core.desk import Desk
 from lanternist.core.encode import encode
-from lanternist.core.events import Lost, Touch
+from lanternist.core.events import Lost, Tick, Touch
 from lanternist.core.guard import Guard
 from lanternist.core.night import Happening, Truth, night
 from lanternist.core.rig_table import RigTable
@@ -32,7 +32,8 @@ from lanternist.files.gig import Gig
 from lanternist.runtime.gigs import load
 from lanternist.runtime.soak import fast
 from lanternist.runtime.soak.flashes import Flashes
-from lanternist.runtime.soak.gig_copy import without_ways
+from lanternist.runtime.soak.gig_copy import make_mistake, mend, without_ways
+from lanternist.runtime.soak.receiver import WireFlashes
 from lanternist.runtime.soak.slot_light import SlotLight
 from lanternist.runtime.soak.verdicts import Soak, growth
 
@@ -68,12 +69,41 @@ def test_a_night_has_something_of_everything_in_order(gig: Gig) -> None:
         "Lost",
         "Truth",
         "reload",
+        "mistake",
+        "mended",
         "network gone",
         "network back",
+        "garbage",
         "song",
         "blackout",
     }
     assert all(isinstance(what, str | Truth) or what.at == pytest.approx(at, abs=0.003) for at, what in whole)
+
+
+def test_the_clock_ticks_where_the_music_is_and_a_tempo_that_is_drawn_goes_on_from_its_beat(gig: Gig) -> None:
+    truth, after, drawn = Truth(0.0, 0.0, 0.0), list[float](), 0
+    for at, what in happenings(gig, 4, 2.0):
+        if isinstance(what, Truth):
+            goes_on = what.beat > 0
+            drawn += goes_on
+            assert not goes_on or what.beat == pytest.approx(truth.beat_at(what.at))
+            truth = what
+        elif isinstance(what, Tick):
+            after.append((24 * truth.beat_at(at) + 0.5) % 1.0 - 0.5)
+    assert drawn > 32
+    # A tick comes up to some milliseconds late, of about twenty between two.
+    assert 0 < np.percentile(after, 50) < 0.1
+    assert np.percentile(np.abs(after), 99) < 0.3
+
+
+def test_a_mistake_is_taken_back(tmp_path: Path) -> None:
+    show = tmp_path / "show.toml"
+    show.write_text('title = "x"\n')
+    make_mistake(tmp_path)
+    with pytest.raises(tomllib.TOMLDecodeError):
+        tomllib.loads(show.read_text())
+    mend(tmp_path)
+    assert show.read_text() == 'title = "x"\n'
 
 
 def test_every_pad_that_is_pressed_is_let_go(gig: Gig) -> None:
@@ -93,6 +123,26 @@ def test_flashes_are_counted_as_another_counter_counts_them(light: list[float]) 
     for now, value in zip(times, [0.0, *light], strict=True):
         counter.add(now, np.array([value]))
     assert counter.most == onsets(opposing_changes([0.0, *light]), times)
+
+
+def on_the_wire(gig: Gig, dimmer: int, *, away: bool) -> int:
+    """How often a light of the demo flashed in a second as its packets come in, if it goes on and off at 5 Hz."""
+    wire, universe = WireFlashes(gig), gig.rig.fixtures[0].universe
+    for frame in range(40):
+        slots = np.zeros(512, dtype=np.uint8)
+        slots[dimmer] = 255 * (frame // 4 % 2)
+        slots[dimmer + 1 : dimmer + 4] = 255
+        if away and frame % 4 == 0:
+            wire.away()
+        wire.add(universe, slots, frame * 0.025)
+    return wire.most()[0].most
+
+
+def test_flashes_are_counted_on_packets_too_but_not_across_what_was_not_seen(gig: Gig) -> None:
+    par = next(one for one in gig.rig.fixtures if one.profile == "par-rgbw")
+    assert on_the_wire(gig, par.address - 1, away=False) == 5
+    assert on_the_wire(gig, par.address - 1, away=True) == 0
+    assert on_the_wire(gig, 500, away=False) == 0
 
 
 def test_growth_is_told_from_noise() -> None:
@@ -200,10 +250,11 @@ def test_in_real_time_until_ctrl_c(tmp_path: Path) -> None:
     page = tmp_path / "soak.html"
     command = [sys.executable, "-m", "lanternist", "soak", str(DEMO), "--hours", "1", "--to", str(page)]
     with (tmp_path / "log").open("wb") as log:
-        process = subprocess.Popen(command, stdout=log, stderr=log, env=os.environ | {"TMPDIR": str(tmp_path)})
+        environment = os.environ | {"TMPDIR": str(tmp_path)}
+        process = subprocess.Popen(command, stdout=log, stderr=log, env=environment, start_new_session=True)
         try:
             until(lambda: b"hours" in (tmp_path / "log").read_bytes(), 40.0)
-            process.send_signal(signal.SIGINT)
+            os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to all that belongs to the command
             assert process.wait(30) in (0, 1), (tmp_path / "log").read_text()
         finally:
             process.kill()

@@ -24,12 +24,16 @@ EVERY_S = {
     "mash": 400.0,
     "unplugged": 1200.0,
     "reload": 1500.0,
+    "mistake": 1700.0,
     "network": 900.0,
+    "garbage": 300.0,
 }
 TRACK_S, TALK_S = (150.0, 420.0), (4.0, 30.0)
+# Of some tracks the tempo is drawn to that of the next: by so much, over so many seconds, in steps of a pitch fader.
+DRAWN, DRAWN_S, STEP_S = 0.04, 8.0, 0.25
 JITTER_S, DROP_OUT_EVERY_S, DROP_OUT_S = 0.0012, 500.0, (0.5, 15.0)
 
-Trouble = Literal["reload", "network gone", "network back"]
+Trouble = Literal["reload", "mistake", "mended", "network gone", "network back", "garbage"]
 
 
 class Dice(Protocol):
@@ -59,6 +63,10 @@ class Truth:
     beat: float
     rate: float
 
+    def beat_at(self, now: float) -> float:
+        """The beat at another moment, if nothing else becomes true."""
+        return self.beat + (now - self.at) * self.rate
+
 
 Happening = tuple[float, Event | Trouble | Truth]
 
@@ -74,7 +82,10 @@ def night(show: Show, songs: Sequence[str], dice: Callable[[str], Dice], seconds
         _faders(show.bindings, dice("faders")),
         _words(show, songs, dice("words")),
         _unplugged(dice("unplugged")),
-        _troubles(dice("troubles")),
+        _every("reload", dice("reloads")),
+        _every("garbage", dice("garbage")),
+        _for_a_while("network gone", "network back", "network", (1.0, 8.0), dice("network")),
+        _for_a_while("mistake", "mended", "mistake", (3.0, 30.0), dice("mistakes")),
     ]
     for happening in heapq.merge(*strands, key=lambda one: one[0]):
         if happening[0] >= seconds:
@@ -91,8 +102,7 @@ def _music(dice: Dice, songs: Sequence[str]) -> Iterator[Happening]:
         if songs and dice.random() < 0.4:
             yield at, Action("song", at, dice.choice(songs))
         yield at, Transport(at - 0.002, "start")
-        yield at, Truth(at, 0.0, rate)
-        yield from _ticks(dice, at, rate, int(length * rate * TICKS))
+        yield from _ticks(dice, list(_tempi(dice, at, rate, length)), at + length)
         at += length
         yield at, Transport(at, "stop")
         yield at, Truth(at, 0.0, 0.0)
@@ -100,19 +110,35 @@ def _music(dice: Dice, songs: Sequence[str]) -> Iterator[Happening]:
         at += dice.uniform(*TALK_S) if dice.random() < 0.3 else dice.uniform(0.1, 1.0)
 
 
-def _ticks(dice: Dice, begin: float, rate: float, count: int) -> Iterator[Happening]:
+def _tempi(dice: Dice, begin: float, rate: float, length: float) -> Iterator[Truth]:
+    """The tempi of a track, one after the other: one for all of it, or drawn to another half way through."""
+    music = Truth(begin, 0.0, rate)
+    yield music
+    if dice.random() < 0.8:
+        return
+    by, steps = dice.uniform(-DRAWN, DRAWN), round(DRAWN_S / STEP_S)
+    for step in range(1, steps + 1):
+        at = begin + length / 2 + step * STEP_S
+        music = Truth(at, music.beat_at(at), rate * (1.0 + by * step / steps))
+        yield music
+
+
+def _ticks(dice: Dice, tempi: Sequence[Truth], end: float) -> Iterator[Happening]:
     """The ticks of a track, in order though each comes a little early or late; some are lost, and many in a row."""
-    silent_until, next_silence = -1.0, begin + dice.expovariate(1.0 / DROP_OUT_EVERY_S)
-    before = begin
-    for number in range(count):
-        true = begin + number / (rate * TICKS)
-        if true >= next_silence:
-            silent_until = true + dice.uniform(*DROP_OUT_S)
-            next_silence = silent_until + dice.expovariate(1.0 / DROP_OUT_EVERY_S)
-        jitter = abs(dice.gauss(0.0, JITTER_S))
-        if true >= silent_until and dice.random() > 0.001:
-            before = max(before, true + jitter)
-            yield before, Tick(before)
+    before = tempi[0].at
+    silent_until, next_silence = -1.0, before + dice.expovariate(1.0 / DROP_OUT_EVERY_S)
+    number = 0
+    for music, until in zip(tempi, [*(one.at for one in tempi[1:]), end], strict=True):
+        yield max(before, music.at), music
+        while (true := music.at + (number / TICKS - music.beat) / music.rate) < until:
+            number += 1
+            if true >= next_silence:
+                silent_until = true + dice.uniform(*DROP_OUT_S)
+                next_silence = silent_until + dice.expovariate(1.0 / DROP_OUT_EVERY_S)
+            jitter = abs(dice.gauss(0.0, JITTER_S))
+            if true >= silent_until and dice.random() > 0.001:
+                before = max(before, true + jitter)
+                yield before, Tick(before)
 
 
 def _pads(bindings: Sequence[Binding], dice: Dice) -> Iterator[Happening]:
@@ -194,20 +220,22 @@ def _unplugged(dice: Dice) -> Iterator[Happening]:
         yield at, Lost(at, PADS)
 
 
-def _troubles(dice: Dice) -> Iterator[Happening]:
-    reload_at, network_at = (dice.expovariate(1.0 / EVERY_S[one]) for one in ("reload", "network"))
+def _every(trouble: Trouble, dice: Dice) -> Iterator[Happening]:
+    at = 0.0
     while True:
-        if reload_at <= network_at:
-            yield reload_at, "reload"
-            reload_at += dice.expovariate(1.0 / EVERY_S["reload"])
-        else:
-            yield network_at, "network gone"
-            network_at += dice.uniform(1.0, 8.0)
-            if reload_at <= network_at:
-                yield reload_at, "reload"
-                reload_at = network_at + dice.expovariate(1.0 / EVERY_S["reload"])
-            yield network_at, "network back"
-            network_at += dice.expovariate(1.0 / EVERY_S["network"])
+        at += dice.expovariate(1.0 / EVERY_S[trouble])
+        yield at, trouble
+
+
+def _for_a_while(
+    begins: Trouble, ends: Trouble, every: str, lasts: tuple[float, float], dice: Dice
+) -> Iterator[Happening]:
+    at = 0.0
+    while True:
+        at += dice.expovariate(1.0 / EVERY_S[every])
+        yield at, begins
+        at += dice.uniform(*lasts)
+        yield at, ends
 
 
 def _control(binding: Binding) -> Control:

@@ -152,9 +152,13 @@ def _beat(operator: Operator, now: float, truth: Truth, seen: Seen) -> None:
     """How far the beat clock is from the music, to the nearest beat, while its source is heard."""
     reading = operator.clock.reading(now)
     if truth.rate > 0 and now - truth.at > SETTLED_S and reading.state.name == "LOCKED":
-        off = (reading.beat - truth.beat - (now - truth.at) * truth.rate + 0.5) % 1.0 - 0.5
-        seen.beat_ms[seen.beats] = abs(off) / truth.rate * 1000
+        seen.beat_ms[seen.beats] = off_by_ms(truth, now, reading.beat)
         seen.beats += 1
+
+
+def off_by_ms(truth: Truth, now: float, beat: float) -> float:
+    """How far a beat is from the music, to the nearest one."""
+    return 1000 * abs((beat - truth.beat_at(now) + 0.5) % 1.0 - 0.5) / truth.rate
 
 
 def _verdicts(gig: Gig, seen: Seen) -> Iterator[Line]:

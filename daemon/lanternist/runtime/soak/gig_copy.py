@@ -43,21 +43,45 @@ def without_ways(text: str) -> str:
 
 
 def _ways(universes: list[int], port: int) -> str:
-    outputs = "".join(
-        f'\n[[outputs]]\nuniverse = {universe}\nby = "artnet"\nto = "127.0.0.1"\nport = {port}\n'
-        for universe in universes
-    )
+    outputs = "".join(_output(universe, port) for universe in universes)
     return outputs + '\n[[inputs]]\nby = "midi-tcp"\nport = 0\n\n[[inputs]]\nby = "osc"\nport = 0\n'
+
+
+def _output(universe: int, port: int) -> str:
+    return f'\n[[outputs]]\nuniverse = {universe}\nby = "artnet"\nto = "127.0.0.1"\nport = {port}\n'
 
 
 # What a probe presses: a pad that few controllers have, bound to a blackout for as long as it is held.
 PROBE_CHANNEL, PROBE_NUMBER = 16, 127
+# What shows where the beat is: a slot, on a universe of its own, that climbs from 0 to 255 with each beat.
+BEAT_NAME = "the beat of the soak"
 
 
-def add_probe(folder: Path) -> None:
-    """Bind the pad of the probe in the copied show."""
+def add_probes(folder: Path, rig: str, universe: int, port: int) -> None:
+    """Bind the pad of the probe in the copied show, and give the beat a slot on a universe that the rig has not."""
     with (folder / "show.toml").open("a", encoding="utf-8") as show:
         show.write(
             f'\n[[bindings]]\nwhen = {{ midi = "note", channel = {PROBE_CHANNEL}, number = {PROBE_NUMBER} }}\n'
             'blackout = "hold"\n'
+            f'\n[[scenes]]\nname = "{BEAT_NAME}"\n'
+            f'parts = [{{ on = "{BEAT_NAME}", fan = {{ wave = "ramp", every = "1 beat" }} }}]\n'
         )
+    with (folder / rig).open("a", encoding="utf-8") as text:
+        # A fan gives no light: nothing that dims or flashes counts it.
+        text.write(f'\n[[fixtures]]\nname = "{BEAT_NAME}"\nprofile = "fan"\nmode = "1"\n')
+        text.write(f"universe = {universe}\naddress = 1\n{_output(universe, port)}")
+
+
+MISTAKE = "\nthis is = a mistake\n"
+
+
+def make_mistake(folder: Path) -> None:
+    """Break the copied show, as a person who saves in the middle of a word."""
+    with (folder / "show.toml").open("a", encoding="utf-8") as show:
+        show.write(MISTAKE)
+
+
+def mend(folder: Path) -> None:
+    """Take the mistake back."""
+    show = folder / "show.toml"
+    show.write_text(show.read_text(encoding="utf-8").replace(MISTAKE, ""), encoding="utf-8")

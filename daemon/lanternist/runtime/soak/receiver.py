@@ -72,10 +72,13 @@ class Receiver:
     """Listens on a thread of its own.
 
     packets: how many came. longest_s: the longest gap of a universe, but for those that were begun by `go`.
+    beat_on: the universe whose first slot shows the beat; beat: when it came last, and what it was, 0-1.
     """
 
     light: dict[int, tuple[np.ndarray, np.ndarray]]
     flashes: WireFlashes
+    beat_on: int
+    beat: tuple[float, float] = (0.0, 0.0)
     port: int = 0
     packets: int = 0
     longest_s: float = 0.0
@@ -135,9 +138,13 @@ class Receiver:
 
     def _take(self, packet: bytes, now: float) -> None:
         dmx = artnet.parse(packet)
-        if not isinstance(dmx, artnet.Dmx) or dmx.port_address not in self.light:
+        if not isinstance(dmx, artnet.Dmx):
             return
         universe = dmx.port_address
+        if universe == self.beat_on:
+            self.beat = now, dmx.slots[0] / 255
+        if universe not in self.light:
+            return
         with self._lock:
             self.packets += 1
             if universe in self._last:
