@@ -1,7 +1,8 @@
 """How late frames begin, beside a bare loop in C at the same time: idle, and while others want every processor.
 
 `python -m tests.bench.lateness`. The loop in C sleeps to the same grid with the priority that the daemon has. With real
-time: as the daemon asks for it itself; without: where it may not.
+time: as the daemon asks for it itself; without: where it may not. A bare timer in Python, which does nothing but wake,
+shows how much of that is the interpreter's.
 """
 
 import argparse
@@ -14,6 +15,8 @@ from pathlib import Path
 
 from tests.bench.figures import HEADER, Figure, as_the_daemon, built, compiler, rounds
 from tests.nights import copy_gig, playing
+
+from lanternist.runtime.soak.witness import beside_it
 
 HOGS = 4
 NULL = '[[outputs]]\nuniverse = 1\nby = "null"\n'
@@ -57,8 +60,11 @@ def hogs(count: int) -> Iterator[None]:
             one.wait()
 
 
-def beside_c(seconds: float, *, before: Sequence[str] = (), busy: int = 0) -> tuple[list[float], list[float]]:
-    """Median and 99th percentile of how late frames began, in us: the daemon's, and those of a loop in C meanwhile."""
+Pair = tuple[float, float]
+
+
+def beside_c(seconds: float, *, before: Sequence[str] = (), busy: int = 0) -> tuple[Pair, Pair, Pair]:
+    """Median and 99th percentile of how late frames began, in us: the daemon's, a loop's in C, a bare timer's."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         gig = copy_gig(folder, outputs=NULL, inputs='[[inputs]]\nby = "osc"\nport = 0\n')
@@ -66,11 +72,12 @@ def beside_c(seconds: float, *, before: Sequence[str] = (), busy: int = 0) -> tu
         with playing(gig, before=before) as night:
             night.status()
             night.send("start", "slow tide")
-            with hogs(busy):
+            with hogs(busy), beside_it() as bare:
                 done = subprocess.run(command, capture_output=True, text=True, check=True)
                 frames = night.status()["frames"]
-    ours = [frames["late_p50_ms"] * 1000, frames["late_p99_ms"] * 1000]
-    return ours, [float(ns) / 1000 for ns in done.stdout.split()]
+    p50, p99 = (float(ns) / 1000 for ns in done.stdout.split())
+    ours, its = ((one["late_p50_ms"] * 1000, one["late_p99_ms"] * 1000) for one in (frames, bare))
+    return ours, (p50, p99), its
 
 
 def figures(seconds: float = 12.0) -> list[Figure]:
@@ -82,20 +89,22 @@ def figures(seconds: float = 12.0) -> list[Figure]:
 
 
 def _once(seconds: float, *, is_real_time: bool) -> list[Figure]:
-    ours, theirs = beside_c(seconds)
+    ours, theirs, bare = beside_c(seconds)
     found = [
+        _figure("   lateness p50, idle, a bare timer in Python / C loop", bare[0], theirs[0]),
+        _figure("   lateness p99, idle, a bare timer in Python / C loop", bare[1], theirs[1]),
         _figure("1  lateness p50, idle / C loop", ours[0], theirs[0], 1.0),
         _figure("1  lateness p99, idle / C loop", ours[1], theirs[1], 1.5),
     ]
     if is_real_time:
-        ours, theirs = beside_c(seconds, busy=HOGS)
+        ours, theirs, _ = beside_c(seconds, busy=HOGS)
         found.append(_figure(f"2  lateness p99, {HOGS} hogs, real time / C loop, real time", ours[1], theirs[1], 3.0))
-        without, _ = beside_c(seconds, before=NOT_ALLOWED, busy=HOGS)
+        without, *_ = beside_c(seconds, before=NOT_ALLOWED, busy=HOGS)
         found.append(_figure(f"2  lateness p99, {HOGS} hogs, real time / without", ours[1], without[1], 0.1))
     return found
 
 
-def _figure(name: str, ours: float, theirs: float, goal: float) -> Figure:
+def _figure(name: str, ours: float, theirs: float, goal: float | None = None) -> Figure:
     return Figure(name, f"{ours:.0f} / {theirs:.0f} us", ours / theirs, goal)
 
 

@@ -1,6 +1,5 @@
 """A soak in real time: a daemon of its own plays a copy of the gig, and the night comes in over its doors."""
 
-import json
 import os
 import re
 import subprocess
@@ -20,12 +19,12 @@ from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.night import Happening, night
 from lanternist.files.gig import Gig
 from lanternist.runtime.gigs import make_operator
-from lanternist.runtime.soak import witness
 from lanternist.runtime.soak.booth import Ask, Booth
 from lanternist.runtime.soak.fast import BEAT_MS, FIGURES, dice_of
 from lanternist.runtime.soak.gig_copy import add_probes, copy_gig
 from lanternist.runtime.soak.receiver import GAP_S, Receiver, WireFlashes, slots_of_light
 from lanternist.runtime.soak.verdicts import Line, Soak, at_most, flashes_within, growth, percentiles
+from lanternist.runtime.soak.witness import beside_it
 
 START_S, SAMPLE_S, PROBE_S, HELD_S = 30.0, 5.0, 30.0, 0.12
 # From a press to the dark: a frame that was under way, the next one, and a machine that does something else besides.
@@ -46,7 +45,7 @@ def soak(
     with _playing(gig, folder, rig, ask, done, keep_ways=keep_ways) as booth:
         answering = threading.Thread(target=booth.answers, daemon=True)
         answering.start()
-        with _witness() as beside:
+        with beside_it() as beside:
             _live(booth, night(gig.show, sorted(gig.songs), dice_of(seed), hours * 3600), hours, progress)
         booth.ask_for(None)
         answering.join()
@@ -86,20 +85,6 @@ def _playing(gig: Gig, folder: Path, rig: str, ask: Ask, done: Soak, *, keep_way
             process.kill()
             process.wait()
             receiver.leave()
-
-
-@contextmanager
-def _witness() -> Iterator[dict[str, Any]]:
-    """What a bare timer beside the daemon has seen, once it is over."""
-    command = [sys.executable, "-m", witness.__name__]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, process_group=0)  # noqa: S603 -- our own, no shell
-    seen: dict[str, Any] = {}
-    try:
-        yield seen
-    finally:
-        process.terminate()
-        said = process.communicate()[0]
-    seen.update(json.loads(said))
 
 
 def _wait_for(booth: Booth) -> None:

@@ -5,11 +5,30 @@ Runs as a process of its own until SIGTERM, then prints what it saw as JSON.
 
 import json
 import signal
+import subprocess
+import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
 
 from lanternist.core.pacer import Pacer
 from lanternist.runtime.lateness import Lateness
 from lanternist.runtime.process import loop_goes_first, settle
+
+
+@contextmanager
+def beside_it() -> Iterator[dict[str, Any]]:
+    """Run one meanwhile; what it has seen is there once it is over."""
+    command = [sys.executable, "-m", "lanternist.runtime.soak.witness"]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, process_group=0)  # noqa: S603 -- our own, no shell
+    seen: dict[str, Any] = {}
+    try:
+        yield seen
+    finally:
+        process.terminate()
+        said = process.communicate()[0]
+    seen.update(json.loads(said))
 
 
 def main() -> None:
@@ -23,7 +42,8 @@ def main() -> None:
         time.sleep(max(0.0, pacer.deadline - time.monotonic()))
         pacer.begin(time.monotonic())
         lateness.add(pacer.lateness, 0.0)
-    print(json.dumps({"skipped": pacer.skipped, "lateness": lateness.histogram()}))  # noqa: T201 -- to who started it
+    seen = {"skipped": pacer.skipped, "lateness": lateness.histogram(), **lateness.summary()}
+    print(json.dumps(seen))  # noqa: T201 -- to who started it
 
 
 if __name__ == "__main__":
