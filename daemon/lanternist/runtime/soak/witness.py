@@ -21,8 +21,10 @@ from lanternist.runtime.process import loop_goes_first, settle
 def beside_it() -> Iterator[dict[str, Any]]:
     """Run one meanwhile; what it has seen is there once it is over."""
     command = [sys.executable, "-m", "lanternist.runtime.soak.witness"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, process_group=0)  # noqa: S603 -- our own, no shell
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, process_group=0, text=True)  # noqa: S603 -- our own, no shell
     seen: dict[str, Any] = {}
+    if process.stdout is not None:
+        process.stdout.readline()  # now it listens to signals
     try:
         yield seen
     finally:
@@ -35,6 +37,7 @@ def main() -> None:
     """Wake on the daemon's grid with the daemon's priority, and do nothing else."""
     ended: list[bool] = []
     signal.signal(signal.SIGTERM, lambda *_: ended.append(True))
+    print("it looks on", flush=True)  # noqa: T201 -- to who started it
     settle()
     loop_goes_first()
     pacer, lateness = Pacer(time.monotonic()), Lateness()
