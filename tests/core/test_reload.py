@@ -1,6 +1,8 @@
 """A reload between two frames: the same gig makes the same frames, another goes on by name, none is worth a flash."""
 
 import functools
+import gc
+import pickle
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -332,3 +334,19 @@ def test_no_light_flashes_more_for_others_that_come_and_go(acts: list[str], ever
     for cell in (one for one in cells if one.fixture.name != "bar 2"):
         changes = opposing_changes(luminance(cell.rgb).tolist(), 0.1)
         assert max(onsets(changes, times.tolist()), pairs(changes, times.tolist())) <= 3, cell.fixture.name
+
+
+def test_who_was_taken_over_from_is_freed_at_once_without_a_collection_of_garbage() -> None:
+    # The daemon freezes what it has loaded: a ring of references in it would stay for ever.
+    old, new = operator(), pickle.loads(pickle.dumps(operator()))
+    old.take(Tick(0.02))
+    old.frame(0.1)
+    gc.collect()
+    gc.disable()
+    try:
+        reloaded(old, new, 0.2)
+        new.frame(0.2)
+        del old
+        assert gc.collect() == 0
+    finally:
+        gc.enable()

@@ -49,15 +49,6 @@ class BeatClock:
 
     def __init__(self, settings: ClockSettings = _DEFAULTS) -> None:
         self._lead = Lead(settings, -_END_OF_TIME)
-        self._takers: dict[type, Callable[[Any], None]] = {
-            Tick: self._tick,
-            Beat: self._beat,
-            Tempo: self._tempo,
-            Transport: self._transport,
-            SongPosition: self._song_position,
-            TimeCode: self._time_code,
-            Action: self._action,
-        }
 
     def feed(self, event: BeatEvent | Action) -> None:
         """Take one event. Stamps that are no time and values out of all reason are ignored; anything else is used."""
@@ -68,7 +59,7 @@ class BeatClock:
             self._lead.output.begin(at)
         if at > self._lead.now or at < self._lead.now - _AGO:
             self._lead.now = at
-        self._takers[type(event)](event)
+        _TAKES[type(event)](self, event)
 
     def place(self, at: float, beat: float, bpm: float, *, jump: bool = True) -> bool:
         """Be at `beat` (0 or more) at the time `at`, and go on at `bpm`, if no source gives the beat; else nothing.
@@ -336,3 +327,15 @@ class BeatClock:
         self._lead.output.shift(beats)
         if self._lead.leader.stopped and self._lead.leader.resume is not None:
             self._lead.leader.resume = max(self._lead.leader.resume + beats, 0.0)
+
+
+# Not of each clock: what holds its own methods is freed by no count of references.
+_TAKES: dict[type, Callable[[BeatClock, Any], None]] = {
+    Tick: BeatClock._tick,
+    Beat: BeatClock._beat,
+    Tempo: BeatClock._tempo,
+    Transport: BeatClock._transport,
+    SongPosition: BeatClock._song_position,
+    TimeCode: BeatClock._time_code,
+    Action: BeatClock._action,
+}
