@@ -14,7 +14,7 @@ from lanternist.core.aim import direction, pan_tilt
 from lanternist.core.effects import Floats
 from lanternist.core.guard import Guard
 from lanternist.core.guard.beams import BEAM_DEG, MARGIN_DEG, beams_of
-from lanternist.core.rig_table import RigTable
+from lanternist.core.rig_table import RigTable, compile_rig
 
 COORDINATES = st.floats(-6, 6).map(lambda x: round(x, 2))
 POINTS = st.tuples(COORDINATES, COORDINATES, COORDINATES)
@@ -167,3 +167,25 @@ def test_a_zoom_says_how_wide_the_beam_is(zoom: float) -> None:
     guard = Guard(of)
     sent = [guard.apply(levels, frame * FRAME_S)[row(of, "it", "intensity")] for frame in range(400)]
     assert (sent[-1] == 0.0) == (zoom / 2 > 20 - MARGIN_DEG)
+
+
+def test_a_head_that_has_just_left_a_zone_stays_dark_over_a_reload_that_puts_another_before_it() -> None:
+    plan = rig_of((-0.5, 2.0, 0.0), (0.5, 3.0, 2.0)).rig
+    it = plan.fixtures[0].model_copy(update={"address": 101})
+    other = it.model_copy(update={"name": "other", "address": 1, "at": (5.0, -5.0, 4.0)})
+    of, more = (compile_rig(plan.model_copy(update={"fixtures": each}), KNOWN) for each in ([it], [other, it]))
+
+    def first_lit(reload_at: int) -> int:
+        guard, now_on = Guard(of), of
+        for frame in range(300):
+            if frame == reload_at:
+                guard, before, now_on = Guard(more), guard, more
+                guard.adopt(before)
+            sent = guard.apply(aimed(now_on, -90.0 if frame < 200 else 90.0, 45.0), frame * FRAME_S)
+            if frame > 220 and sent[row(now_on, "it", "intensity")] > 0:
+                return frame
+        return 0
+
+    lit = first_lit(-1)
+    assert lit > 225
+    assert [first_lit(lit - frames) for frames in (1, 4, 7)] == [lit] * 3

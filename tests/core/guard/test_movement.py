@@ -123,6 +123,20 @@ def test_a_window_is_never_left() -> None:
         assert 0.0 <= sent[row(of, "it", "tilt")] <= 60.0
 
 
+@pytest.mark.parametrize("speed", [60.0, 120.0, 175.0])
+def test_a_sweep_brakes_in_time_for_the_edge_of_a_window(speed: float) -> None:
+    of = head('[[limits.windows]]\non = "it"\npan = [-30.0, 45.0]\n')
+    guard, now = settled(of, -30.0)
+    pans = [
+        guard.apply(aimed(of, -30.0 + speed * frame * FRAME_S, 0.0), now + frame * FRAME_S)[row(of, "it", "pan")]
+        for frame in range(80)
+    ]
+    rates = np.diff(pans) / FRAME_S
+    assert max(pans) <= 45.0 + 1e-6
+    assert pans[-1] == pytest.approx(45.0)
+    assert np.abs(np.diff(rates)).max() <= POWERS["pan"] * FRAME_S + 1e-6
+
+
 def test_a_window_out_of_reach_keeps_the_head_dark() -> None:
     of = head('[[limits.windows]]\non = "it"\npan = [300.0, 400.0]\n')
     guard, now = settled(of)
