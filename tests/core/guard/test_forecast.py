@@ -1,7 +1,7 @@
 """The forecast: what check can say before anything is played."""
 
 import pytest
-from tests.rigs import CLUB, compiled
+from tests.rigs import CLUB, compiled, row_of_dimmers
 
 from lanternist.core.guard.forecast import Caution, forecast
 
@@ -95,3 +95,17 @@ def test_fog() -> None:
         "scene 'X' asks fogger for fog again after 8 s; this rig has it rest for 30 s"
     ]
     assert scene('on = "fogger"\nfog = { wave = "square", width = 0.1, every = 60.0 }') == []
+
+
+def test_a_group_that_flashes_together_is_named_where_the_rig_as_a_whole_does_not() -> None:
+    dimmers = row_of_dimmers(40)
+    for name in ("d1", "d2"):
+        dimmers = dimmers.replace(f'name = "{name}"\n', f'name = "{name}"\ngroups = "pair"\n')
+    # Each twice a second, in turns; the other thirty-eight stand, and are most of the light.
+    pulse = 'intensity = { wave = "square", every = "1 beat", width = 0.25'
+    parts = [f'on = "d1"\n{pulse} }}', f'on = "d2"\n{pulse}, offset = 0.5 }}', 'on = "all"\nintensity = 90']
+    text = '[[scenes]]\nname = "X"\n' + "".join(f"[[scenes.parts]]\n{part}\n" for part in reversed(parts))
+    of, show = compiled(text, dimmers)
+    assert [one.text for one in forecast(show, of, 120.0)] == [
+        "scene 'X' gives 4 flashes a second on the group 'pair', seen as one; this rig allows 3 flashes a second"
+    ]

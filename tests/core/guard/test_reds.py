@@ -6,7 +6,7 @@ from tests.guarded import FRAME_S, Night, stage
 from tests.rigs import row
 
 from lanternist.core.guard import Guard
-from lanternist.core.guard.reds import RED_SHARE, red
+from lanternist.core.guard.reds import RED_SHARE, Reds, red
 
 # The same luminance as red at full: 0.2126 / 0.7152 of green (IEC 61966-2-1).
 GREEN = 0.2126 / 0.7152
@@ -65,3 +65,12 @@ def test_no_two_states_taken_as_red_are_far_apart() -> None:
     assert red(colours.T * (1 - 1e-12)).mean() > 0.9
     places = np.array([u_v(colour) for colour in colours])
     assert np.linalg.norm(places[:, None] - places[None], axis=2).max() < 0.2
+
+
+def test_as_many_as_are_allowed_pass_and_no_more_until_the_first_is_a_second_ago() -> None:
+    reds = Reds.of(1, 3)
+    for now in (0.0, 0.2, 0.4):
+        assert not reds.spent(now).any()
+        reds.count(np.array([[1.0], [0.0], [0.0]]), now)
+        reds.count(np.array([[0.0], [0.3], [0.0]]), now + 0.1)
+    assert [reds.spent(now).any() for now in (0.5, 0.975, 1.0)] == [True, True, False]
