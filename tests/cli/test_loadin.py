@@ -64,8 +64,9 @@ class Terminal:
 
 
 def _listen_to_keys() -> None:
-    """As in a terminal: what a shell starts in the background ignores Ctrl-C, and so would all that it starts."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    """As in a terminal: what a shell starts in the background ignores Ctrl-C or its end, and so would what it starts."""
+    for one in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(one, signal.SIG_DFL)
 
 
 @contextmanager
