@@ -64,7 +64,7 @@ class Terminal:
 
 
 def _listen_to_keys() -> None:
-    """As in a terminal: what a shell starts in the background ignores Ctrl-C or its end, and so would what it starts."""
+    """As in a terminal: what a shell starts in the background may ignore Ctrl-C and hanging up, and so its children."""
     for one in (signal.SIGINT, signal.SIGHUP):
         signal.signal(one, signal.SIG_DFL)
 
