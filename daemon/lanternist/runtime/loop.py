@@ -19,6 +19,8 @@ from lanternist.runtime.reload import Successor
 from lanternist.runtime.sender import LEARNS, Sender
 
 LAMPS_ANEW = 40
+# What a sleep is late by on an idle machine. It ends so much before the deadline, and what is left is waited for awake.
+WAKES_LATE_S = 0.0001
 
 
 @dataclass(slots=True)
@@ -189,11 +191,14 @@ class Loop:
         """Until the next frame is due, or somebody asks for something while all is still; then True."""
         # A signal handler may run in the middle of a wait, which then goes on: at most one period.
         now = time.monotonic()
-        left = self.pacer.deadline - now
+        left = self.pacer.deadline - WAKES_LATE_S - now
         if left > 0 and self.pacer.is_still(now):
-            return self.inbox.pressed.wait(left)
-        if left > 0:
+            if self.inbox.pressed.wait(left):
+                return True
+        elif left > 0:
             time.sleep(left)
+        while time.monotonic() < self.pacer.deadline:
+            pass
         return False
 
     def _show(self, now: float) -> None:
