@@ -62,6 +62,35 @@ def test_a_line_is_the_filter_of_the_textbook(deeds: list[tuple[str, float]]) ->
             assert line.variance(pulses) == pytest.approx(float(ahead @ other.spread @ ahead), rel=1e-5)
 
 
+def test_another_kind_of_jitter_is_another_unit_and_no_other_knowledge() -> None:
+    line = Line(1.0, PERIOD, (1e-3, 1.0), (8, 32))
+    for residual in (0.001, -0.002, 0.0005):
+        line.step(1.0)
+        line.take(residual)
+    before = [line.variance(pulses) for pulses in (0.0, 1.0, 24.0)]
+    line.rescale(9.0 * line.noise)
+    assert [line.variance(pulses) for pulses in (0.0, 1.0, 24.0)] == pytest.approx(before)
+
+
+def test_a_line_that_begins_elsewhere_knows_its_place_to_the_jitter_and_its_period_to_a_tenth() -> None:
+    line = Line(1.0, PERIOD, (1e-3, 1.0), (8, 32))
+    for _ in range(100):
+        line.step(1.0)
+        line.take(0.0)
+    line.rephase(200.0, 9.0)
+    assert (line.x, line.at, line.period, line.count) == (200.0, 9.0, pytest.approx(PERIOD), 2)
+    for pulses in (0.0, 1.0, 24.0):
+        assert line.variance(pulses) == pytest.approx(line.noise + (pulses * 0.1 * PERIOD) ** 2)
+
+
+def test_a_slot_is_as_blurred_as_it_was_found_to_be_until_arrivals_say_more() -> None:
+    line, width, edge = Line(1.0, PERIOD, (1e-3, 1.0), (8, 32)), 0.01, 0.0005
+    line.slotted(width, edge)
+    assert line.at == pytest.approx(1.0 - width / 2)
+    line.learn(0.3 * width, line.spread(), width)  # within the slot: nothing new
+    assert line.noise == pytest.approx(edge * edge)
+
+
 @pytest.mark.parametrize("residual", [-0.004, 0.0, 0.003, 0.008, 0.013])
 @pytest.mark.parametrize("prior", [1e-6, 1e-5])
 def test_a_slot_tells_what_its_definition_tells(residual: float, prior: float) -> None:

@@ -5,6 +5,8 @@ from tests.core.beat.player import Player, close
 
 from lanternist.core.actions import CLOCK_ACTIONS
 from lanternist.core.beat import State
+from lanternist.core.beat.taps import Taps
+from lanternist.core.events import Action, TimeCode
 
 
 def test_align_makes_the_nearest_beat_the_one_and_keeps_the_phase(player: Player) -> None:
@@ -48,6 +50,20 @@ def test_shift_moves_by_whole_beats_and_not_before_the_start(player: Player, val
     assert player.beat - before == close(moved, 1e-9)
     player.ticks(120.0, 10.0)
     assert player.beat == close(20.0 + moved, 5e-3)
+
+
+def test_shifts_add_up_and_outlive_stop_and_continue(player: Player) -> None:
+    player.transport("start")
+    player.ticks(120.0, 10.0)
+    player.do("shift", 4.0)
+    player.do("shift", 3.0)
+    player.ticks(120.0, 2.0)
+    assert player.beat == close(19.0, 5e-3)
+    player.transport("stop")
+    player.now += 5.0
+    player.transport("continue")
+    player.ticks(120.0, 4.0)
+    assert player.beat == close(23.0, 5e-3)
 
 
 def test_shift_while_start_waits_for_its_tick(player: Player) -> None:
@@ -110,6 +126,41 @@ def test_taps_lead_where_nothing_else_does(player: Player) -> None:
     assert (reading.source, reading.state) == ("tap", State.LOCKED)
     assert reading.bpm == close(133.0, 0.01)
     assert reading.beat % 1.0 == close(0.0, 1e-3) or reading.beat % 1.0 == close(1.0, 1e-3)
+
+
+def test_every_tap_is_a_beat_on(player: Player) -> None:
+    for _ in range(6):
+        player.do("tap")
+        player.now += 0.5
+    before = player.beat
+    for _ in range(8):
+        player.do("tap")
+        player.now += 0.5
+    assert player.beat - before == close(8.0, 0.01)
+
+
+def test_two_taps_are_a_tempo() -> None:
+    taps = Taps()
+    taps.tap(1.0)
+    assert taps.fit is None
+    taps.tap(1.5)
+    assert taps.fit is not None
+    assert (taps.fit.at, taps.fit.period, taps.fit.count) == (close(1.5), close(0.5), 2)
+
+
+def test_a_thumb_is_trusted_before_time_code(player: Player) -> None:
+    player.run(4.0, (0.04, lambda at: TimeCode(at, at, 25.0)))
+    assert player.clock.reading(player.now).source == "mtc"
+    taps = (0.5, lambda at: Action("tap", at))
+    player.run(6.0, (0.04, lambda at: TimeCode(at, at, 25.0)), taps)
+    assert player.clock.reading(player.now).source == "tap"
+
+
+def test_a_tempo_by_hand_and_its_end_are_told(player: Player) -> None:
+    player.do("tempo", 90.0)
+    player.do("tempo", 0.0)
+    player.do("tempo", 0.0)
+    assert player.clock.notices() == ["tempo by hand: 90.0 bpm", "the tempo by hand is over"]
 
 
 def test_a_thumb_that_rests_is_no_loss(player: Player) -> None:

@@ -122,6 +122,36 @@ def test_the_tracker_counts_lost_and_doubled_pulses() -> None:
     assert tracker.line.x == 399.0
 
 
+def steady(pulses: int, period: float = 0.02) -> Tracker:
+    tracker = Tracker(0.0, period, LIMITS, SCALES, 24)
+    for number in range(1, pulses):
+        tracker.pulse(period * number)
+    return tracker
+
+
+def test_a_source_that_begins_anew_in_step_keeps_its_line() -> None:
+    tracker = steady(100)
+    count = tracker.line.count
+    tracker.first(2.0)
+    assert (tracker.line.x, tracker.line.count, tracker.sure) == (100.0, count + 1, True)
+
+
+@pytest.mark.parametrize("at", [1.99, 2.01, 2.08, 30.0, 0.5])
+def test_a_source_that_begins_anew_elsewhere_keeps_its_tempo_alone(at: float) -> None:
+    tracker = steady(100)
+    tracker.first(at)
+    line = tracker.line
+    assert (line.x, line.at, line.count, tracker.sure) == (100.0, at, 2, False)
+    assert line.period == pytest.approx(0.02, rel=1e-3)
+
+
+def test_marks_tell_how_far_apart_they_usually_are() -> None:
+    tracker = Tracker(0.0, 1.0, (0.5, 2.0), SCALES, 8)
+    for number in range(1, 200):
+        tracker.mark(0.04 * number, 0.04 * number)
+    assert tracker.line.stride == pytest.approx(0.04, rel=0.01)
+
+
 def test_taps_survive_a_bounce_a_miss_and_a_pause() -> None:
     taps = Taps()
     for at in (0.0, 0.5, 0.53, 1.0, 2.0, 2.5):

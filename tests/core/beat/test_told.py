@@ -1,9 +1,10 @@
 """What sources tell the beat clock besides ticks: numbered beats, a tempo, time code."""
 
+import pytest
 from tests.core.beat.player import T0, Player, close
 
 from lanternist.core.beat import State
-from lanternist.core.events import Beat, SongPosition, Tempo, TimeCode
+from lanternist.core.events import Beat, SongPosition, Tempo, Tick, TimeCode, Transport
 
 
 def test_numbered_beats_say_where_the_song_is(player: Player) -> None:
@@ -60,6 +61,60 @@ def test_a_tempo_told_while_nobody_leads_is_the_free_tempo(player: Player) -> No
     assert (reading.bpm, reading.source, reading.beat) == (150.0, "free", close(7.0))
 
 
+def test_a_told_tempo_moves_the_position_before_the_next_beat(player: Player) -> None:
+    player.beats(120.0, 32)
+    player.feed(Tempo(player.now, 126.0))
+    told = player.clock.reading(player.now).bpm
+    player.now += 0.4
+    assert player.beat == close(31.0 + 0.9 * told / 60.0, 0.01)  # the last beat was the 31st, half a second before
+    assert told > 124.0
+
+
+def test_a_tempo_told_by_one_who_does_not_lead_is_known_when_that_one_starts(player: Player) -> None:
+    player.ticks(120.0, 8.0)
+    player.feed(Tempo(player.now, 150.0))
+    player.now += 3.0
+    player.transport("start", "osc")
+    reading = player.clock.reading(player.now)
+    assert (reading.source, reading.bpm) == ("osc", close(150.0))
+
+
+def test_a_stopped_player_that_tells_another_place_stands_there(player: Player) -> None:
+    player.run(4.0, (0.5, lambda at: Beat(at, 2.0 * (at - T0))))
+    player.transport("stop", "osc")
+    player.feed(Beat(player.now, 100.0))
+    player.now += 0.4
+    assert player.beat == close(100.0)
+
+
+def test_a_song_position_before_anything_else_is_where_continue_begins(player: Player) -> None:
+    player.feed(SongPosition(player.now, 64.0))
+    player.transport("continue")
+    player.ticks(120.0, 8.0)
+    assert player.beat == close(72.0, 5e-3)
+
+
+def test_a_song_position_of_less_than_a_beat_is_one(player: Player) -> None:
+    player.transport("start")
+    player.ticks(120.0, 8.0)
+    player.transport("stop")
+    player.feed(SongPosition(player.now, 0.5))
+    assert player.beat == close(0.5)
+
+
+@pytest.mark.parametrize("late", [0.002, 1.7, 2.2, 5.3])
+def test_a_source_that_stops_when_pulses_are_overdue_goes_on_after_them(player: Player, late: float) -> None:
+    """A stop between two ticks goes on with the next; one that comes long after the last counts those that are gone."""
+    player.transport("start")
+    player.ticks(120.0, 8.0)  # the last tick is one before beat 8
+    last = player.now - 1 / 48
+    player.feed(Transport(last + late / 48, "stop"))
+    player.now += 2.0
+    player.transport("continue")
+    player.feed(Tick(player.now))
+    assert player.beat == close(8.0 + (int(late) if late > 1.5 else 0) / 24.0, 2e-3)
+
+
 def code(speed: float = 1.0, from_seconds: float = 3600.0, since: float = T0) -> tuple[float, object]:
     return (0.04, lambda at: TimeCode(at, from_seconds + speed * (at - since), 25.0))
 
@@ -103,3 +158,36 @@ def test_time_code_with_a_song_position_knows_its_beats(player: Player) -> None:
     player.feed(SongPosition(player.now - 0.04, 32.0, "mtc", running=True))
     player.run(4.0, code(1.0, 3604.0, player.now))
     assert player.beat == close(32.0 + 2.0 * 4.04, 0.02)
+
+
+def test_time_code_counts_from_its_very_beginning(player: Player) -> None:
+    player.run(0.6, code(from_seconds=0.0))
+    reading = player.clock.reading(player.now)
+    assert (reading.source, reading.state) == ("mtc", State.LOCKED)
+
+
+def test_two_time_codes_tell_the_rate(player: Player) -> None:
+    """Before anything is averaged a player is taken to run at its nominal speed."""
+    player.run(0.4, code())
+    assert player.clock.reading(player.now).bpm == close(120.0, 0.5)
+
+
+def test_moved_time_code_keeps_the_shift_of_a_hand_and_never_goes_before_the_start(player: Player) -> None:
+    player.run(4.0, code())
+    player.do("shift", 5.0)
+    before = player.beat
+    player.feed(TimeCode(player.now, 3604.0 + 30.0, 25.0))
+    assert player.beat == close(before + 60.0, 0.02)
+    player.now += 0.03
+    assert player.beat == close(before + 60.0 + 0.06, 0.02)
+    player.feed(TimeCode(player.now, 1000.0, 25.0))
+    assert player.beat == close(0.0)
+
+
+def test_a_tempo_told_beside_time_code_holds_from_there_on(player: Player) -> None:
+    player.run(4.0, code())
+    before = player.beat
+    player.feed(Tempo(player.now, 150.0, "mtc"))
+    player.run(4.0, code(from_seconds=3604.0, since=player.now))
+    assert player.clock.reading(player.now).bpm == close(150.0, 0.2)
+    assert player.beat == close(before + 10.0, 0.05)
