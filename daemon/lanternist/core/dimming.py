@@ -21,8 +21,11 @@ _PATTERN = np.array([-0.375, 0.125, -0.125, 0.375])
 
 def light_of(levels: Floats) -> Floats:
     """Relative luminance (0-1) of levels (0-1): CIE 15, the inverse of L*. Levels beyond 1 are more light than full."""
-    base = (levels * 100.0 + 16.0) / 116.0
-    light: Floats = np.where(levels > 0.08, base * base * base, levels * (100.0 * 27.0 / 24389.0))
+    base = levels * (100.0 / 116.0)
+    base += 16.0 / 116.0
+    light: Floats = base * base
+    light *= base
+    np.multiply(levels, 100.0 * 27.0 / 24389.0, out=light, where=levels <= 0.08)
     return light
 
 

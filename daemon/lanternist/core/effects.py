@@ -18,7 +18,7 @@ Ints = NDArray[np.intp]
 class Waves:
     """Effects of one wave on the rows of a look. All arrays have one entry a row; `at` is its place in the look.
 
-    phase: offset less rank, in cycles. order: the cell's place in the selection, for "random".
+    phase: offset less rank, in cycles. dice: what "random" is drawn from, see `dice_of`.
     beats: whether `every` counts beats, else seconds. lead: which of the rig's leads the row is rendered for.
     paths: (rows, samples), what the wave's 0-1 is turned into before low and high are; None: itself.
     """
@@ -31,8 +31,7 @@ class Waves:
     every: Floats
     phase: Floats
     width: Floats
-    seed: NDArray[np.uint64]
-    order: NDArray[np.uint64]
+    dice: NDArray[np.uint64]
     lead: Ints
     paths: Floats | None = None
 
@@ -73,7 +72,12 @@ def _triangle(cycle: Floats, _waves: Waves) -> Floats:
 
 def _random(cycle: Floats, waves: Waves) -> Floats:
     step = np.floor(cycle).astype(np.int64).view(np.uint64)
-    return _scatter(_scatter(_scatter(waves.seed) + waves.order) + step).astype(np.float64) / 2.0**64
+    return _scatter(waves.dice + step).astype(np.float64) / 2.0**64
+
+
+def dice_of(seed: NDArray[np.uint64], order: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Numbers that differ for each effect (seed) and for each cell's place in its selection (order)."""
+    return _scatter(_scatter(seed) + order)
 
 
 def _scatter(x: NDArray[np.uint64]) -> NDArray[np.uint64]:

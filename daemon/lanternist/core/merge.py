@@ -134,7 +134,8 @@ def _shares(
     """
     if isinstance(weight, float) and weight == 1.0:
         return None
-    shares = np.broadcast_to(weight, len(look.rows) - look.intensities).copy()
+    shares = np.empty(len(look.rows) - look.intensities)
+    shares[:] = weight
     rows = look.rows[look.own_light]
     part = shares[look.lit] * np.maximum(light_of(lights[look.own_light]), FAINT)
     whole = part + (1.0 - shares[look.lit]) * light_of(left[rows] * under[rows] + highest[rows])
@@ -155,7 +156,8 @@ def _pieces(table: RigTable, group: Sequence[tuple[int, Voice]]) -> tuple[Piece,
             pieces.append(Moving(number, light=not voice.light_stands, rest=not voice.rest_stands))
         if voice.light_stands or voice.rest_stands:
             still.append(voice)
-    return (*pieces, _gathered(table, still))
+    pieces.append(_gathered(table, still))
+    return tuple(piece for piece in pieces if isinstance(piece, Moving) or len(piece.rows) or len(piece.lit))
 
 
 def _gathered(table: RigTable, still: Sequence[Voice]) -> Still:

@@ -11,7 +11,7 @@ from lanternist.core.aim_parts import Aimed, aimed
 from lanternist.core.aim_ways import Turning, turning
 from lanternist.core.bindings import Bindings, compile_bindings
 from lanternist.core.colour import chromaticity, setting
-from lanternist.core.effects import Floats, Ints, Waves
+from lanternist.core.effects import Floats, Ints, Waves, dice_of
 from lanternist.core.fallback import played, terms
 from lanternist.core.parameters import PARAMETERS
 from lanternist.core.rig_table import RigTable
@@ -326,8 +326,7 @@ def _gather(wave: str, beats: bool, places: list[int], asks: Mapping[int, _Ask],
         every=np.array([move.motion.every.amount * move.laps for move in moves]),
         phase=np.array([(move.motion.offset - move.rank) / move.laps for move in moves]),
         width=np.array([move.motion.width for move in moves]),
-        seed=np.array([move.motion.seed for move in moves], dtype=np.uint64),
-        order=_random_order(moves),
+        dice=dice_of(np.array([move.motion.seed for move in moves], dtype=np.uint64), _random_order(moves)),
         lead=table.lead_of[rows[at]],
         paths=np.array([move.path for move in moves]) if moves[0].path is not None else None,
     )

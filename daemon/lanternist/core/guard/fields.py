@@ -44,7 +44,7 @@ class Fields:
     def mean(self, light: Floats) -> Floats:
         """The light of every field, (..., fields), from that of every lit cell, (..., cells)."""
         fixtures = np.add.reduceat(light * self.share, self.first, axis=-1)
-        members = np.take(fixtures, self.at, axis=-1, mode="clip")
+        members = fixtures.take(self.at, axis=-1, mode="clip")
         members *= self.weight
         means: Floats = np.add.reduceat(members, self.starts, axis=-1)
         return means

@@ -36,8 +36,8 @@ class Light:
 
     def drives(self, levels: Floats) -> Floats:
         """How far every emitter is driven, its dimmer included, 0-1."""
-        drives: Floats = np.take(levels, self.rows, mode="clip")
-        drives *= np.take(levels, self.dims, mode="clip")
+        drives: Floats = levels.take(self.rows, mode="clip")
+        drives *= levels.take(self.dims, mode="clip")
         return drives
 
     def rgb(self, drives: Floats) -> Floats:

@@ -23,7 +23,6 @@ _FLUX = {
     "lime": 0.9, "uv": 0.02,
 }  # fmt: skip
 _GIVE_NO_LIGHT = ("fog", "haze", "fan", "motor")
-_CURVES = ("linear", "square", "s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +57,15 @@ class SlotLight:
         self._mean = np.array([weights for _, weights in fields]).reshape(len(fields), len(cells))
         self._plain = np.array([0.0 if cell.emitters else 1.0 for cell in cells])
         self._emitters = _columns([cell.emitters for cell in cells])
-        self._dimmers = _columns([cell.dimmers for cell in cells])
+        self._dimmers = [_columns(some) for some in _in_turn([cell.dimmers for cell in cells])]
         self._shutters = [(number, *one) for number, cell in enumerate(cells) for one in cell.shutters]
 
     def luminance(self, slots: NDArray[np.uint8]) -> Floats:
         """Relative luminance of each of `names`, 0-1. slots: (universes, 512)."""
         flat = slots.reshape(-1)
-        values = flat.astype(np.float64)
-        cell, share, light = self._emitters.light(values)
-        cells: Floats = self._plain + np.bincount(cell, light * share, len(self._plain))
-        cell, _, light = self._dimmers.light(values)
-        np.multiply.at(cells, cell, light)
+        cells: Floats = self._plain + np.bincount(self._emitters.cell, self._emitters.light(flat), len(self._plain))
+        for dimmers in self._dimmers:
+            cells[dimmers.cell] *= dimmers.light(flat)
         for number, at, lets_through in self._shutters:
             cells[number] *= lets_through[flat[at]]
         return np.concatenate([cells, self._mean @ cells])
@@ -76,28 +73,53 @@ class SlotLight:
 
 @dataclass(frozen=True, slots=True)
 class _Columns:
+    """Driving slots. of: the light at every value, kind after kind of slot; begin: where that of each slot begins.
+
+    fine: the slots that have one, and where that is.
+    """
+
     cell: Ints
     at: Ints
-    fine: Ints
-    curve: Ints
-    share: Floats
+    begin: Ints
+    of: Floats
+    fine: tuple[Ints, Ints]
 
-    def light(self, values: Floats) -> tuple[Ints, Floats, Floats]:
-        """Of each driving slot its cell, its share, and its light by the words of `core.dimming`."""
-        coarse = values[self.at]
-        part = np.where(self.fine >= 0, (coarse * 256 + values[self.fine]) / 65535, coarse / 255)
-        return self.cell, self.share, np.choose(self.curve, (part, part**2, 3 * part**2 - 2 * part**3))
+    def light(self, flat: NDArray[np.uint8]) -> Floats:
+        """The light of each by the words of `core.dimming`, its share included."""
+        value = flat[self.at].astype(np.intp)
+        which, fine = self.fine
+        if len(which):
+            value[which] = value[which] * 256 + flat[fine]
+        value += self.begin
+        return self.of[value]
 
 
 def _columns(driven: Sequence[Sequence[_Driven]]) -> _Columns:
     rows = [(number, one) for number, some in enumerate(driven) for one in some]
+    kinds = {(one.curve, one.share, one.fine >= 0): 0 for _, one in rows}
+    size = 0
+    for kind in kinds:
+        kinds[kind], size = size, size + len(_curve(*kind))
+    which = np.array([number for number, (_, one) in enumerate(rows) if one.fine >= 0], dtype=np.intp)
     return _Columns(
         cell=np.array([number for number, _ in rows], dtype=np.intp),
         at=np.array([one.at for _, one in rows], dtype=np.intp),
-        fine=np.array([one.fine for _, one in rows], dtype=np.intp),
-        curve=np.array([_CURVES.index(one.curve) for _, one in rows], dtype=np.intp),
-        share=np.array([one.share for _, one in rows]),
+        begin=np.array([kinds[one.curve, one.share, one.fine >= 0] for _, one in rows], dtype=np.intp),
+        of=np.concatenate([np.zeros(0), *(_curve(*kind) for kind in kinds)]),
+        fine=(which, np.array([rows[number][1].fine for number in which.tolist()], dtype=np.intp)),
     )
+
+
+def _in_turn(driven: Sequence[Sequence[_Driven]]) -> list[list[list[_Driven]]]:
+    """The first of each cell, then the second, and so on: within one, no cell comes twice."""
+    most = max((len(some) for some in driven), default=0)
+    return [[list(some[turn : turn + 1]) for some in driven] for turn in range(most)]
+
+
+def _curve(curve: str, share: float, is_fine: bool) -> Floats:  # noqa: FBT001 -- the parts of a key
+    """The light at every value of a slot, or of two."""
+    part = np.arange(65536) / 65535 if is_fine else np.arange(256) / 255
+    return share * {"linear": part, "square": part**2, "s": 3 * part**2 - 2 * part**3}[curve]
 
 
 def _cells(fixture: Fixture, profile: Profile, place: int) -> list[_Cell]:
