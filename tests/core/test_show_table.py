@@ -166,7 +166,7 @@ def check_look(look: Look, of: RigTable) -> None:
     assert len(moving) == len(set(moving.tolist()))
     for waves in look.waves:
         lengths = {len(getattr(waves, each)) for each in
-                   ("at", "low", "high", "every", "phase", "width", "seed", "order", "lead")}  # fmt: skip
+                   ("at", "low", "high", "every", "phase", "width", "dice", "lead")}  # fmt: skip
         assert lengths == {len(waves.at)}
 
 

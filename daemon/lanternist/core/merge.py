@@ -113,7 +113,7 @@ def _lay(table: RigTable, pieces: Sequence[Piece], voices: Sequence[Voice], aske
         look = voice.playable.look
         lights = values[: look.intensities] * voice.level
         if piece.rest:
-            shares = _shares(look, voice.weight * cover, lights, highest, 1.0 - covered, under)
+            shares = _shares(look, voice.weight * cover, lights, highest, covered, under)
             rows, wanted = look.rows[look.intensities :], values[look.intensities :]
             levels[rows] = wanted if shares is None else (1.0 - shares) * levels[rows] + shares * wanted
         if piece.light:
@@ -124,13 +124,13 @@ def _lay(table: RigTable, pieces: Sequence[Piece], voices: Sequence[Voice], aske
 
 
 def _shares(
-    look: Look, weight: Floats | float, lights: Floats, highest: Floats, left: Floats, under: Floats
+    look: Look, weight: Floats | float, lights: Floats, highest: Floats, covered: Floats, under: Floats
 ) -> Floats | None:
     """How far each LTP row goes to what the scene asks for, 0-1; None: all of them all the way.
 
     An emitter of a cell that the scene itself lights goes by the scene's share of the light there, over what the
-    scenes before it give: `highest`, and the share `left` of what lies `under` their priority. A choice is taken over
-    half way.
+    scenes before it give: `highest`, and what they have not `covered` of what lies `under` their priority. A choice is
+    taken over half way.
     """
     if isinstance(weight, float) and weight == 1.0:
         return None
@@ -138,7 +138,7 @@ def _shares(
     shares[:] = weight
     rows = look.rows[look.own_light]
     part = shares[look.lit] * np.maximum(light_of(lights[look.own_light]), FAINT)
-    whole = part + (1.0 - shares[look.lit]) * light_of(left[rows] * under[rows] + highest[rows])
+    whole = part + (1.0 - shares[look.lit]) * light_of((1.0 - covered[rows]) * under[rows] + highest[rows])
     shares[look.lit] = part / np.where(whole > 0, whole, 1.0)
     shares[look.choices] = shares[look.choices] >= HALF
     return shares

@@ -226,13 +226,13 @@ class Operator:
         # A frame is seen until the next one: rendered for its middle, a beat is half a frame early or late at most.
         middle = now + takes + PERIOD_S / 2
         self._attempt("the song", now, self.song.keep_time, middle, self.clock)
-        beats = np.array([self.clock.beat_at(middle + lead) for lead in self.rig.leads])
+        beats = [self.clock.beat_at(middle + lead) for lead in self.rig.leads.tolist()]
         reading = self.clock.reading(now)
         if not self._leaving:
             for name, play in (("cues", self._cue), ("follow", self._follow)):
-                self._attempt(name, now, play, now, float(beats.max()), reading)
+                self._attempt(name, now, play, now, max(beats), reading)
         dark = self._is_dark()
-        wanted = self.loadin.over(self.rig.in_light(self.shown(now, beats)), now)
+        wanted = self.loadin.over(self.rig.in_light(self.shown(now, np.array(beats))), now)
         lost = self._leaving or self.unattended or reading.state is State.HOLDOVER
         self.levels = self._judged(wanted, now, dark=dark, lost=lost)
         self._wanted = wanted

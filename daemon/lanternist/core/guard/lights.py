@@ -51,7 +51,7 @@ class Lights:
             return levels
         self.held = np.zeros(self.cells, dtype=np.bool_)
         lamp, drives = self.strobes.frozen(now), self.light.drives(levels)
-        if lamp < 0 and (drives == self.drives).all():
+        if lamp < 0 and not np.count_nonzero(drives != self.drives):
             return levels
         budget = self._budget(now, lamp)
         seen = self._all(self.light.rgb(drives))

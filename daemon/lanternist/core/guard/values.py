@@ -38,7 +38,7 @@ class Values:
     def _in_range(self, levels: Floats) -> Floats:
         # A comparison with a number that is none is false, so this finds both.
         fine = (levels >= self.low) & (levels <= self.high)
-        if fine.all():
+        if np.count_nonzero(fine) == len(fine):
             self.held = self.held[:0]
             np.copyto(self.good, levels)
             return levels

@@ -24,7 +24,7 @@ class Flashes:
         self._second = second
         self.most = self.most_of = 0
         self.most_at = 0.0
-        self._heading = np.zeros(lights, dtype=np.int8)
+        self._may_rise, self._may_fall = np.ones((2, lights), dtype=np.bool_)
         self._low, self._high = np.zeros(lights), np.zeros(lights)
         self._newest = np.full(lights, np.nan)
         self._recent: list[list[float]] = [[] for _ in range(lights)]
@@ -34,22 +34,22 @@ class Flashes:
         if np.array_equal(luminance, self._newest):
             return
         self._newest = luminance
-        rises = (self._heading <= 0) & (luminance - self._low >= CHANGE - 1e-9) & (self._low < DARKER)
-        falls = (self._heading >= 0) & (self._high - luminance >= CHANGE - 1e-9)
-        self._low = np.where(
-            falls | (self._heading <= 0), np.minimum(luminance, np.where(falls, luminance, self._low)), self._low
-        )
-        self._high = np.where(
-            rises | (self._heading >= 0), np.maximum(luminance, np.where(rises, luminance, self._high)), self._high
-        )
-        if rises.any():
+        np.minimum(self._low, luminance, out=self._low, where=self._may_rise)
+        np.maximum(self._high, luminance, out=self._high, where=self._may_fall)
+        rises = self._may_rise & (luminance - self._low >= CHANGE - 1e-9) & (self._low < DARKER)
+        falls = self._may_fall & (self._high - luminance >= CHANGE - 1e-9)
+        if np.count_nonzero(falls):
+            self._low[falls] = luminance[falls]
+            self._may_rise, self._may_fall = self._may_rise | falls, self._may_fall & ~falls
+        if np.count_nonzero(rises):
+            self._high[rises] = luminance[rises]
+            self._may_rise, self._may_fall = self._may_rise & ~rises, self._may_fall | rises
             self._count(now, rises)
-        self._heading = np.where(rises, 1, np.where(falls, -1, self._heading)).astype(np.int8)
 
     def resume(self, luminance: Floats) -> None:
         """Nothing was seen for a while: what has changed meanwhile is no flash."""
         self._newest, self._low, self._high = luminance, luminance.copy(), luminance.copy()
-        self._heading[:] = 0
+        self._may_rise[:] = self._may_fall[:] = True
         self._recent = [[] for _ in self._recent]
 
     def _count(self, now: float, rises: NDArray[np.bool_]) -> None:
