@@ -33,8 +33,8 @@ TRACK_S, TALK_S = (150.0, 420.0), (4.0, 30.0)
 DRAWN, DRAWN_S, STEP_S = 0.04, 8.0, 0.25
 JITTER_S, DROP_OUT_EVERY_S, DROP_OUT_S = 0.0012, 500.0, (0.5, 15.0)
 
-# One soon: what a reload takes of memory for the first time is kept, and says nothing about growth.
-FIRST_RELOAD_S = 60.0
+# Two soon: the first takes memory for a second gig, the second frees one. What that leaves says nothing about growth.
+FIRST_RELOADS_S = (60.0, 120.0)
 
 Trouble = Literal["reload", "mistake", "mended", "network gone", "network back", "garbage"]
 
@@ -85,7 +85,7 @@ def night(show: Show, songs: Sequence[str], dice: Callable[[str], Dice], seconds
         _faders(show.bindings, dice("faders")),
         _words(show, songs, dice("words")),
         _unplugged(dice("unplugged")),
-        iter([(FIRST_RELOAD_S, "reload")]),
+        ((at, "reload") for at in FIRST_RELOADS_S),
         _every("reload", dice("reloads")),
         _every("garbage", dice("garbage")),
         _for_a_while("network gone", "network back", "network", (1.0, 8.0), dice("network")),

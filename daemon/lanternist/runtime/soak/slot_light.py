@@ -116,7 +116,7 @@ def _in_turn(driven: Sequence[Sequence[_Driven]]) -> list[list[list[_Driven]]]:
     return [[list(some[turn : turn + 1]) for some in driven] for turn in range(most)]
 
 
-def _curve(curve: str, share: float, is_fine: bool) -> Floats:  # noqa: FBT001 -- the parts of a key
+def _curve(curve: str, share: float, is_fine: bool) -> Floats:
     """The light at every value of a slot, or of two."""
     part = np.arange(65536) / 65535 if is_fine else np.arange(256) / 255
     return share * {"linear": part, "square": part**2, "s": 3 * part**2 - 2 * part**3}[curve]
