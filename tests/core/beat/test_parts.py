@@ -152,6 +152,33 @@ def test_marks_tell_how_far_apart_they_usually_are() -> None:
     assert tracker.line.stride == pytest.approx(0.04, rel=0.01)
 
 
+def counted(leave_out: frozenset[int], bpm: float, jitter: float, seed: int, over_s: float = 0.0) -> float:
+    """Pulses at 120 bpm, then at another tempo, at once or evenly; by how many the tracker miscounts."""
+    dice, at, times = random.Random(seed), 0.0, []
+    for number in range(900):
+        times.append(at)
+        gone = min(max((number - 400) / 48 / over_s, 0.0), 1.0) if over_s else float(number >= 400)
+        at += 2.5 / (120.0 + (bpm - 120.0) * gone)
+    seen = sorted(at + dice.gauss(0.0, jitter) for number, at in enumerate(times) if number not in leave_out)
+    tracker = Tracker(seen[0], 1 / 48, LIMITS, SCALES, 20)
+    for at in seen[1:]:
+        tracker.pulse(at)
+    return tracker.line.x - 899
+
+
+@pytest.mark.parametrize("jitter", [0.0, 0.0002, 0.0005, 0.002])
+@pytest.mark.parametrize("bpm", [60.0, 90.0, 108.0, 126.0, 133.0, 150.0, 174.0])
+def test_no_tick_is_miscounted_when_the_tempo_leaps(bpm: float, jitter: float) -> None:
+    """As when a player is put in step with another: the ticks go on without a break, only sooner or later."""
+    assert [counted(frozenset(), bpm, jitter, seed) for seed in range(3)] == [0.0] * 3
+
+
+@pytest.mark.parametrize("bpm", [112.0, 130.0])
+def test_a_tick_lost_while_the_tempo_is_drawn_is_taken_for_lost(bpm: float) -> None:
+    for number in (410, 430, 470):
+        assert counted(frozenset({number}), bpm, 0.0005, number, over_s=4.0) == 0.0
+
+
 def test_taps_survive_a_bounce_a_miss_and_a_pause() -> None:
     taps = Taps()
     for at in (0.0, 0.5, 0.53, 1.0, 2.0, 2.5):

@@ -10,10 +10,12 @@ an arrival costs one Kalman update. A suspected bend of the tempo is such a doub
 short both run on until one of them is plainly better.
 
 After a gap a pulse is named by the time it comes. One right behind another was probably held up with it. After a slip
-of the count, the last pulses simply counted are one more hypothesis: it wins when the tempo has leapt.
+of the count, the last pulses simply counted are one more hypothesis: it wins when the tempo has leapt. Where a line has
+got there first by taking a pulse for lost or doubled, its number is put right once it has settled: that a pulse should
+be lost just when the tempo leaps is much less likely.
 """
 
-from math import log, pi, sqrt
+from math import log, nan, pi, sqrt
 
 from lanternist.core.beat.clumps import Clumps
 from lanternist.core.beat.line import Line
@@ -32,6 +34,8 @@ _FRESH = -20.0  # score of a look with fresh eyes: the chance of a leap, and two
 _RECENT = 48
 _LOOKS = (16, _RECENT)
 _COUNTED_ANEW = 120  # arrivals
+_LEAP = 0.07  # of the period: what a line can follow without a slip, and more than a hand can do so quickly
+_SLIPPING = 12  # arrivals in which a leap makes a line slip
 _STRIDE_SHARE = 0.1
 _ROOT_2PI = sqrt(2.0 * pi)
 _AGO = 5.0  # seconds: an arrival so far before the last one says that the last one's stamp was wrong
@@ -46,6 +50,7 @@ class Tracker:
 
     __slots__ = (
         "_arrived",
+        "_believed",
         "_clumps",
         "_counted",
         "_gains",
@@ -72,7 +77,7 @@ class Tracker:
         self._recent = [at]
         self._arrived = 1
         self._gains: list[float] = []
-        self._counted, self._plain, self._since = 0.0, 0, 0
+        self._counted, self._plain, self._since, self._believed = 0.0, 0, 0, nan
         self._clumps = Clumps()
         self.last = at
         self.sure = False
@@ -147,7 +152,7 @@ class Tracker:
         self._recent = [at]
         self._clumps.forget()
         self._gains.clear()
-        self._counted, self._plain, self._since = line.x, 0, 0
+        self._counted, self._plain, self._since, self._believed = line.x, 0, 0, nan
         self.sure = False
 
     def hint(self, period: float, fraction: float) -> None:
@@ -188,8 +193,23 @@ class Tracker:
         self._since += 1
         self._counted += 1.0
         if self._plain >= self._settled or self._since > _RECENT:
-            self._counted, self._since = self.line.x, 0
+            line = self.line
+            if self._counted != line.x and self._has_leapt():
+                self._renumber(self._counted - line.x)
+            self._counted, self._since, self._believed = line.x, 0, line.period
         return steps
+
+    def _has_leapt(self) -> bool:
+        """Whether the tempo became another with the last slips, and has been the same since."""
+        if self._clumps.width or self._plain < self._settled or self._since > self._settled + _SLIPPING:
+            return False
+        leap, half = self.line.period / self._believed - 1.0, self._settled // 2
+        before, after = (_fit(some)[1] for some in (self._recent[-2 * half : -half], self._recent[-half:]))
+        return abs(leap) > _LEAP and abs(after / before - 1.0) < abs(leap) / 3.0
+
+    def _renumber(self, by: float) -> None:
+        for line in self._lines:
+            line.x += by
 
     def _keep(self, heirs: list[Line]) -> None:
         """The best of them; of those that expect the same from now on, the likelier; and the longest memory of all."""
