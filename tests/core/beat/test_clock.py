@@ -4,7 +4,7 @@ import pytest
 from tests.core.beat.player import T0, Player, close
 
 from lanternist.core.beat import BeatClock, ClockSettings, State
-from lanternist.core.events import Beat, SongPosition, Tick
+from lanternist.core.events import Beat, SongPosition, Tempo, Tick, TimeCode
 
 # -- free ---------------------------------------------------------------------------------------------------------
 
@@ -16,6 +16,19 @@ def test_runs_free_from_the_first_moment_asked_for() -> None:
     reading = clock.reading(T0 + 4.0)
     assert (reading.state, reading.source, reading.bpm, reading.confidence) == (State.FREE, "free", close(90.0), 0.0)
     assert clock.notices() == []
+
+
+def test_of_a_guess_the_beat_may_be_anywhere() -> None:
+    """Standard deviation of what is equally likely over a length: the length / sqrt(12), any handbook."""
+    clock = BeatClock(ClockSettings(free_bpm=90.0))
+    clock.beat_at(T0)
+    clock.feed(Tempo(T0, 90.0))
+    clock.feed(TimeCode(T0, 0.0, 25.0))
+    for frame in range(12):
+        clock.feed(TimeCode(T0 + frame / 25.0, frame / 25.0, 25.0))
+    reading = clock.reading(T0 + 0.5)
+    assert reading.source == "mtc"
+    assert reading.error_ms == close(1000.0 * 60.0 / 90.0 / 12**0.5, 1.0)
 
 
 def test_bars_and_phrases() -> None:
@@ -181,6 +194,25 @@ def test_a_lost_clock_runs_on_and_comes_back_without_a_jump(player: Player) -> N
     ]
     assert player.state is State.LOCKED
     assert player.clock.reading(player.now).jumps == before.jumps
+
+
+def test_what_is_lost_is_believed_for_a_while_and_then_half_as_much_every_while() -> None:
+    player = Player(ClockSettings(hold_s=4.0))
+    player.transport("start")
+    player.ticks(128.0, 64.0)
+    believed, last = player.clock.reading(player.now).confidence, player.now - 2.5 / 128.0
+    assert believed > 0.9
+    for after, share in ((3.0, 1.0), (4.0, 1.0), (6.0, 0.5**0.5), (8.0, 0.5), (12.0, 0.25)):
+        assert player.clock.reading(last + after).confidence == close(share * believed)
+
+
+def test_what_was_stopped_is_believed_for_as_long_as_it_stands(player: Player) -> None:
+    player.transport("start")
+    player.ticks(128.0, 64.0)
+    believed = player.clock.reading(player.now).confidence
+    player.transport("stop")
+    player.now += 600.0
+    assert player.clock.reading(player.now).confidence == close(believed)
 
 
 def test_a_stalled_line_is_not_lost(player: Player) -> None:

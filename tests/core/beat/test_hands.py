@@ -139,6 +139,15 @@ def test_every_tap_is_a_beat_on(player: Player) -> None:
     assert player.beat - before == close(8.0, 0.01)
 
 
+def test_a_thumb_knows_no_start(player: Player) -> None:
+    for _ in range(8):
+        player.do("tap")
+        player.now += 0.5
+    before = player.beat
+    player.transport("start", "tap")
+    assert player.beat == before > 4.0
+
+
 def test_two_taps_are_a_tempo() -> None:
     taps = Taps()
     taps.tap(1.0)

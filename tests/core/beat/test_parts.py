@@ -2,7 +2,7 @@
 
 import random
 from itertools import pairwise
-from math import erf, sqrt
+from math import erf, log, sqrt
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ from lanternist.core.beat.clumps import Clumps
 from lanternist.core.beat.line import Line, _slotted
 from lanternist.core.beat.output import Output
 from lanternist.core.beat.taps import Taps
-from lanternist.core.beat.tracker import Tracker
+from lanternist.core.beat.tracker import Tracker, _ways
 from lanternist.core.events import Tick, Transport
 
 LIMITS, SCALES = (0.00625, 0.125), (8, 24, 72, 216)
@@ -120,6 +120,33 @@ def test_the_tracker_counts_lost_and_doubled_pulses() -> None:
         for _ in range((i % 17 != 5) + (i % 23 == 7)):
             tracker.pulse(0.02 * i)
     assert tracker.line.x == 399.0
+
+
+LOST, DOUBLED = log(0.01), log(0.005)
+
+
+@pytest.mark.parametrize(
+    ("ahead", "width", "early", "ways"),
+    [
+        (1.0, 0.0, False, {1: 0.0}),
+        (0.7, 0.0, False, {1: 0.0, 0: DOUBLED}),
+        (1.3, 0.0, False, {1: 0.0, 2: LOST}),
+        (2.3, 0.0, False, {1: 0.0, 2: LOST, 3: 2 * LOST}),
+        (3.4, 0.0, False, {1: 0.0, 2: LOST, 3: 2 * LOST}),
+        (7.2, 0.0, False, {1: 0.0, 6: LOST, 7: LOST, 8: LOST}),
+        (1.0, 0.0, True, {1: 0.0, 0: DOUBLED, 2: LOST}),
+        (7.2, 0.0, True, {1: 0.0, 6: LOST, 7: LOST, 8: LOST, 2: LOST, 3: 2 * LOST}),
+        (1.6, 0.5, False, {1: 0.0}),
+        (1.8, 0.5, False, {1: 0.0, 2: LOST}),
+        (0.7, 0.5, False, {1: 0.0, 0: DOUBLED}),
+        (2.8, 0.5, False, {1: 0.0, 2: LOST, 3: 2 * LOST}),
+    ],
+)
+def test_what_an_arrival_may_be(ahead: float, width: float, early: bool, ways: dict[int, float]) -> None:
+    """The next pulse; one after lost ones, each a hundred times less likely; or the last one again (from 3/4 down)."""
+    found = _ways(ahead, width, early=early)
+    assert dict(found) == pytest.approx(ways)
+    assert len(found) == len(ways)
 
 
 def steady(pulses: int, period: float = 0.02) -> Tracker:
