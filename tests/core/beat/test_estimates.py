@@ -84,6 +84,19 @@ def test_a_line_that_begins_elsewhere_knows_its_place_to_the_jitter_and_its_peri
         assert line.variance(pulses) == pytest.approx(line.noise + (pulses * 0.1 * PERIOD) ** 2)
 
 
+@pytest.mark.parametrize(("residual", "near"), [(0.2 * PERIOD, True), (0.3 * PERIOD, False)])
+def test_a_line_that_is_cut_takes_in_what_is_far_off_but_not_another_pulse(residual: float, near: bool) -> None:
+    """Over m measurements a line's end is known to 4 / m of the jitter's variance (regression, any text, m large)."""
+    line = Line(1.0, PERIOD, (1e-3, 1.0), (8, 32))
+    for _ in range(200):
+        line.step(1.0)
+        line.take(0.0)
+    for _ in range(8):
+        line.learn(residual, 0.001, 0.0)
+    line.cut(8)
+    assert line.variance() == pytest.approx(residual**2 if near else line.noise * 4.0 / 8.0)
+
+
 def test_a_slot_is_as_blurred_as_it_was_found_to_be_until_arrivals_say_more() -> None:
     line, width, edge = Line(1.0, PERIOD, (1e-3, 1.0), (8, 32)), 0.01, 0.0005
     line.slotted(width, edge)
