@@ -1,5 +1,7 @@
 """The desk by hand: each sentence of its rule on a rig small enough to follow."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from tests.rigs import act, desk, level, one_fixture, row_of_dimmers
@@ -219,6 +221,15 @@ def test_only_one_scene_at_once_and_in_full() -> None:
     assert level(on, "it", "green", 5.0) == 1.0
     on.only(None, now=6.0, beat=12.0)
     assert on.render(6.0, np.zeros(1)).tolist() == on.rig.rest.tolist()
+
+
+def test_what_turns_no_head_any_more_forgets_where_heads_stood() -> None:
+    """As after a reload that took a scene's aim away; the next may give it others."""
+    on = fresh()
+    act(on, "start", "half")
+    before = on.playing[on.show.by_name["half"]]
+    on.set_up([replace(before, stood=np.array([12.0, 30.0]))])
+    assert on.playing[on.show.by_name["half"]].stood is None
 
 
 def test_stopping_what_is_not_on_does_nothing() -> None:

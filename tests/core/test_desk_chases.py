@@ -29,6 +29,14 @@ def test_a_chase_begins_on_the_beat_that_was_running() -> None:
     assert level(on, "d2", "intensity", beat=8.0) == 0.5
 
 
+@pytest.mark.parametrize("every", ["0.5", '"1 beat"'])
+def test_a_chase_that_is_alone_at_once_begins_then(every: str) -> None:
+    on = desk(chase(0, every, *TWO), RIG)
+    on.only(on.show.by_name["run"], now=3.25, beat=7.75)
+    assert level(on, "d1", "intensity", 3.3, beat=7.8) == 1.0
+    assert level(on, "d2", "intensity", 3.8, beat=8.1) == 0.5
+
+
 def test_a_chase_in_seconds_begins_when_it_is_started() -> None:
     on = desk(chase(0, "0.5", *TWO), RIG)
     act(on, "start", "run", at=3.25)
