@@ -172,6 +172,12 @@ def test_a_source_that_begins_anew_elsewhere_keeps_its_tempo_alone(at: float) ->
     assert line.period == pytest.approx(0.02, rel=1e-3)
 
 
+def test_a_source_that_was_silent_for_long_is_not_taken_at_its_line() -> None:
+    tracker = steady(100)
+    tracker.first(1.98 + 0.02 * 1000, 1000.0)
+    assert (tracker.line.x, tracker.line.count) == (1099.0, 2)
+
+
 def test_marks_tell_how_far_apart_they_usually_are() -> None:
     tracker = Tracker(0.0, 1.0, (0.5, 2.0), SCALES, 8)
     for number in range(1, 200):
