@@ -267,3 +267,41 @@ def test_a_hand_stands_over_a_cue() -> None:
     play(one, 0.0, 6.0)
     order = [one.show.playables[it.number].name for it, _ in one.desk.active(6.0)]
     assert order == ["house", "quiet"]
+
+
+def test_follow_is_told_section_energy_and_bars() -> None:
+    song = SongClock(SONGS, playing="opener")
+    told = [song.music(beat, playing=True) for beat in (0.0, 15.9, 16.0, 24.0, 31.9, 32.0, 100.0)]
+    assert [one.kind for one in told] == ["intro", "intro", "build", "build", "build", "drop", "break"]
+    assert [(one.section, one.begins, one.ends) for one in told[1:3]] == [(0, 0.0, 16.0), (1, 16.0, 32.0)]
+    assert [told[-1].begins, told[-1].ends] == pytest.approx([64.0, 128.0])
+    # A build climbs evenly to what comes after it.
+    assert [one.energy for one in told] == pytest.approx([20, 20, 50, 75, 99.6875, 100, 10])
+    assert told[3].beat == 24.0
+
+
+def test_a_build_that_nothing_follows_stays_where_it_is() -> None:
+    sections = [{"at": "1.1", "kind": "intro", "energy": 20.0}, {"at": "5.1", "kind": "build", "energy": 50.0}]
+    grid = {"one": 0.0, "tempo": [{"at": 0.0, "bpm": 120.0}]}
+    ending = Song.model_validate({"title": "E", "file": "e.wav", "duration": 64, "grid": grid, "sections": sections})
+    assert SongClock({"ending": ending}, playing="ending").music(40.0, playing=True).energy == 50.0
+
+
+def test_a_cue_that_stops_a_scene_takes_its_own_fade() -> None:
+    """From 8.3 s on, in two beats, which are one second; the scene's own would be two."""
+    one = operator()
+    one.take(Action("song", 0.0, "opener"))
+    play(one, 0.0, 8.8)
+    lit = one.desk.render(8.8, one.rig.leads * 0.0)[: one.rig.intensities].max()
+    assert lit == pytest.approx(0.4 * 0.5 * 0.5, abs=0.01)
+
+
+def test_a_seek_of_a_song_set_right_by_hand_lands_as_far_ahead() -> None:
+    one = operator()
+    one.take(Action("song", 0.0, "opener"))
+    play(one, 0.0, 4.0)
+    one.take(Action("nudge", 4.0, value=200.0))
+    play(one, 4.0, 8.0)
+    one.take(Action("seek", 8.0, value=20.0))
+    play(one, 8.0, 12.0)
+    assert seconds(one, 12.0) == pytest.approx(24.2, abs=0.01)

@@ -132,7 +132,8 @@ def test_a_song_set_right_by_hand_stays_so_far_ahead(told: str) -> None:
     if told != "code":
         one.take(Action("song", 0.0, "opener"))
     play(one, 0.0, 8.0, events(0.0, 8.0))
-    one.take(Action("shift", 8.0, value=2.0))
+    one.take(Action("shift", 8.0, value=3.0))
+    one.take(Action("shift", 8.0, value=-1.0))
     one.take(Action("nudge", 8.0, value=40.0))
     play(one, 8.0, 12.0, events(8.0, 12.0))
     assert place(one, 12.0) == pytest.approx(12.0 + 1.0 + 0.04, abs=0.01)
@@ -181,6 +182,36 @@ def test_song_position_counts_from_the_one_of_the_song() -> None:
     play(one, 8.15, 10.15, ticks(8.15, 10.15))
     assert one.song.position(10.15, one.clock) == pytest.approx(8.0 + 4.0, abs=0.05)
     assert names(one, "cue") == {"house"}
+
+
+def test_stop_and_continue_leave_the_song_where_it_is_and_what_was_selected_waits_for_a_start() -> None:
+    one = operator()
+    play(one, 0.0, 2.0, ticks(0.0, 2.0))
+    one.take(Action("song", 2.0, "opener"))
+    play(one, 2.0, 6.0, ticks(2.0, 6.0))
+    before = one.song.position(6.0, one.clock)
+    one.take(SongSelect(6.0, 7))
+    one.take(Transport(6.0, "stop"))
+    play(one, 6.0, 8.0)
+    assert one.song.playing == "opener"
+    assert one.song.position(8.0, one.clock) == pytest.approx(before, abs=0.05)
+    one.take(SongSelect(8.0, 99))
+    one.take(Transport(8.0, "continue"))
+    play(one, 8.02, 10.02, ticks(8.02, 10.02))
+    assert one.song.playing == "opener"
+    assert one.song.position(10.02, one.clock) == pytest.approx(before + 4.0, abs=0.1)
+
+
+def test_a_song_position_told_in_the_middle_counts_from_the_songs_one_at_continue() -> None:
+    one = operator()
+    play(one, 0.0, 3.0, ticks(0.0, 3.0))
+    one.take(Action("song", 3.0, "opener"))
+    play(one, 3.0, 6.0, ticks(3.0, 6.0))
+    one.take(Transport(6.0, "stop"))
+    one.take(SongPosition(6.1, 32.0))
+    one.take(Transport(6.2, "continue"))
+    play(one, 6.25, 8.25, ticks(6.25, 8.25))
+    assert one.song.position(8.25, one.clock) == pytest.approx(36.0, abs=0.05)
 
 
 @pytest.mark.parametrize("counter", [0.0, 1000.0])
