@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from tests.rigs import CLUB, compiled, row
 
 from lanternist.core.beat import BeatClock
-from lanternist.core.cues import with_colours
+from lanternist.core.cues import _dues, with_colours
 from lanternist.core.desk import Playing
 from lanternist.core.events import Action, Event, Tick, Transport
 from lanternist.core.operator import Operator
 from lanternist.core.rig_table import RigTable
 from lanternist.core.show_table import ShowTable, compile_show
-from lanternist.core.song import Song
+from lanternist.core.song import Cue, Song
 from lanternist.core.song_clock import SongClock
 
 OPENER = Song.model_validate(
@@ -40,8 +40,8 @@ OPENER = Song.model_validate(
             {"at": "9.1", "do": "start", "what": "slow", "fade": "8 beats"},
             {"at": "10.1", "do": "burst", "what": "fog", "value": 1.5},
             {"at": "12.3", "do": "start", "what": "house", "fade": "4 beats"},
-            {"at": "11.1", "do": "colour", "what": "pars", "colour": "red"},
             {"at": "13.1", "do": "colour", "what": "pars", "colour": "blue", "fade": "1 beat"},
+            {"at": "11.1", "do": "colour", "what": "pars", "colour": "red"},
         ],
     }
 )
@@ -253,10 +253,10 @@ def test_a_colour_stands_until_the_next_of_the_same_fixtures() -> None:
     red, blue = row(one.rig, "par 2", "red"), row(one.rig, "par 2", "blue")
     one.take(Action("song", 0.0, "opener"))
     play(one, 0.0, 22.0)
-    assert names(one, "cue") == {"slow", "cue 9 of opener"}
+    assert names(one, "cue") == {"slow", "cue 10 of opener"}
     assert (one.levels[red], one.levels[blue]) == (1.0, 0.0)
     play(one, 22.0, 26.0)
-    assert names(one, "cue") == {"slow", "house", "cue 10 of opener"}
+    assert names(one, "cue") == {"slow", "house", "cue 9 of opener"}
     assert (one.levels[red], one.levels[blue]) == (0.0, 1.0)
 
 
@@ -277,7 +277,7 @@ def test_follow_is_told_section_energy_and_bars() -> None:
     assert [told[-1].begins, told[-1].ends] == pytest.approx([64.0, 128.0])
     # A build climbs evenly to what comes after it.
     assert [one.energy for one in told] == pytest.approx([20, 20, 50, 75, 99.6875, 100, 10])
-    assert told[3].beat == 24.0
+    assert (told[3].beat, told[3].song) == (24.0, "Opener")
 
 
 def test_a_build_that_nothing_follows_stays_where_it_is() -> None:
@@ -294,6 +294,14 @@ def test_a_cue_that_stops_a_scene_takes_its_own_fade() -> None:
     play(one, 0.0, 8.8)
     lit = one.desk.render(8.8, one.rig.leads * 0.0)[: one.rig.intensities].max()
     assert lit == pytest.approx(0.4 * 0.5 * 0.5, abs=0.01)
+
+
+def test_a_burst_comes_and_goes_with_its_fade() -> None:
+    cue = Cue.model_validate({"at": "10.1", "do": "burst", "what": "fog", "value": 1.5, "fade": "2 beats"})
+    begins, ends = _dues(cue, OPENER)
+    assert (begins.do, ends.do) == ("start", "stop")
+    assert [begins.position, ends.position] == pytest.approx([36.0, 39.0])
+    assert begins.fade == ends.fade == cue.fade
 
 
 def test_a_seek_of_a_song_set_right_by_hand_lands_as_far_ahead() -> None:
