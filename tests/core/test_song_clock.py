@@ -260,6 +260,20 @@ def test_a_colour_stands_until_the_next_of_the_same_fixtures() -> None:
     assert (one.levels[red], one.levels[blue]) == (0.0, 1.0)
 
 
+def test_a_colour_of_other_fixtures_leaves_the_first_alone() -> None:
+    cues = [
+        {"at": "2.1", "do": "colour", "what": "par 1", "colour": "red"},
+        {"at": "3.1", "do": "colour", "what": "par 2", "colour": "blue"},
+    ]
+    songs = {"two": Song.model_validate(OPENER.model_dump(by_alias=True, exclude_none=True) | {"cues": cues})}
+    of, show = compiled(SHOW, CLUB)
+    one = Operator(of, compile_show(with_colours(show.show, songs), of), songs)
+    one.begin(0.0)
+    one.take(Action("song", 0.0, "two"))
+    play(one, 0.0, 6.0)
+    assert names(one, "cue") == {"cue 1 of two", "cue 2 of two"}
+
+
 def test_a_hand_stands_over_a_cue() -> None:
     one = operator()
     one.take(Action("song", 0.0, "opener"))

@@ -268,7 +268,9 @@ def _read(stdout: BinaryIO, process: "subprocess.Popen[bytes]") -> tuple[Loaded,
     problems, mistakes = json.loads(stdout.readline())
     if mistakes:
         raise RefusedGigError(problems)
-    # A collection of garbage among so many new objects would keep the loop waiting.
+    # A collection of garbage among so many new objects would keep the loop waiting. What is garbage now is collected
+    # before: frozen, it would stay for ever.
+    gc.collect()
     gc.disable()
     try:
         loaded = pickle.Unpickler(stdout).load()  # noqa: S301 -- from the process that we have started
