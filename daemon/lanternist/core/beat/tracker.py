@@ -205,7 +205,7 @@ class Tracker:
             return False
         leap, half = self.line.period / self._believed - 1.0, self._settled // 2
         before, after = (_fit(some)[1] for some in (self._recent[-2 * half : -half], self._recent[-half:]))
-        return abs(leap) > _LEAP and abs(after / before - 1.0) < abs(leap) / 3.0
+        return abs(leap) > _LEAP and abs(after - before) < abs(leap) / 3.0 * before
 
     def _renumber(self, by: float) -> None:
         for line in self._lines:
