@@ -1,9 +1,11 @@
 """Loading a gig anew in another process: what is offered, what is refused and in which words, and when it begins."""
 
+import gc
 import io
 import signal
 import subprocess
 import sys
+import weakref
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -103,6 +105,21 @@ def test_what_another_process_makes_is_the_same_operator(gig: Path, tmp_path: Pa
                 operator.take(event)
             frames.append(operator.frame(BEGIN + number * PERIOD_S).copy())
     assert np.array_equal(frames[:100], frames[100:])
+
+
+def test_what_is_garbage_when_a_gig_is_loaded_is_not_kept_with_it(gig: Path) -> None:
+    """What is loaded is put where no collection looks, and all that there is at that moment with it."""
+    made = io.BytesIO()
+    loading._write(made, gig, "rig.toml")
+    made.seek(0)
+    ring: Any = Stage(demo_gig)  # type: ignore[arg-type]  # any object will do
+    ring.operator = ring
+    seen = weakref.ref(ring)
+    del ring
+    with subprocess.Popen(["/bin/true"]) as nobody:
+        reload._read(made, nobody)
+    gc.collect()
+    assert seen() is None
 
 
 def test_it_is_loaded_and_of_two_that_are_asked_for_the_newest_counts(gig: Path, stage: Stage) -> None:
