@@ -11,7 +11,7 @@ from lanternist.core.desk import Desk
 from lanternist.core.effects import Floats, Ints, Waves
 from lanternist.core.guard.beams import Beams, beams_of
 from lanternist.core.guard.flashing import Flashes, recent
-from lanternist.core.guard.fog import ON, machines_of
+from lanternist.core.guard.fog import DUTY_S, ON, machines_of
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.guard.light import LUMINANCE
 from lanternist.core.guard.lights import Lights
@@ -22,8 +22,8 @@ from lanternist.core.show_table import Look, Playable, ShowTable
 
 FRAME_S = 0.025
 LOOKED_AT_S = 4.0
-# Fog is slow: looked at for longer, and less closely.
-FOG_STEP_S, FOG_LOOKED_AT_S = 0.5, 120.0
+# Fog is slow: looked at for as long as its share is counted over, and less closely.
+FOG_STEP_S = 0.5
 NAMED = 4
 # What flashes exactly as often as allowed may come a frame early; a frame in a second is forgiven.
 STRETCHED = 1.0 / (1.0 - FRAME_S)
@@ -173,7 +173,7 @@ class _Sketch:
         own = np.isin(machines.rows, playable.look.rows)
         if not own.any():
             return
-        on = self._levels(number, FOG_STEP_S, FOG_LOOKED_AT_S)[:, machines.rows] >= ON
+        on = self._levels(number, FOG_STEP_S, DUTY_S)[:, machines.rows] >= ON
         for at in np.flatnonzero(own & on.any(axis=0)):
             told = _fog_excess(on[:, at], *(float(one[at]) for one in (machines.burst, machines.rest, machines.most)))
             if told:
@@ -183,8 +183,8 @@ class _Sketch:
 def _fog_excess(on: NDArray[np.bool_], burst: float, rest: float, most: float) -> str:
     """What is too much of fog over time, in words."""
     share = float(on.mean())
-    if share * 600.0 > most:
-        return f"fog {share:.0%} of the time; this rig allows {most / 600.0:.0%}"
+    if share * DUTY_S > most:
+        return f"fog {share:.0%} of the time; this rig allows {most / DUTY_S:.0%}"
     edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
     lengths, breaks = (edges[1::2] - edges[::2]) * FOG_STEP_S, (edges[2::2] - edges[1:-1:2]) * FOG_STEP_S
     if lengths.max() > burst + FOG_STEP_S:
