@@ -16,7 +16,7 @@ from lanternist.core.pacer import PERIOD_S
 from lanternist.runtime.inbox import Inbox
 from lanternist.runtime.lateness import REMEMBERED, Lateness
 from lanternist.runtime.loading import Loaded
-from lanternist.runtime.loop import Loop
+from lanternist.runtime.loop import TIDY_EVERY, Loop
 from lanternist.runtime.reload import Successor
 from lanternist.runtime.sender import Sender
 from lanternist.testing.outputs import BlockingOutput, FailingOutput
@@ -180,6 +180,19 @@ def test_a_fault_around_the_frame_is_told_once_and_the_loop_goes_on() -> None:
         until(lambda: output.frames > frames + 10)
         assert loop.faults <= faults + 1
     assert said.count("a fault of the loop, which goes on: ZeroDivisionError: no such luck") == 1
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_garbage_is_collected_once_a_minute_and_not_while_a_gig_is_unpacked(on: bool) -> None:
+    collected: list[str] = []
+    loop = make_loop()
+    loop.lateness.frames = TIDY_EVERY - 3
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("gc.isenabled", lambda: on)
+        patch.setattr("gc.collect", lambda: collected.append(threading.current_thread().name))
+        with looping(loop) as thread:
+            until(lambda: loop.lateness.frames > TIDY_EVERY + 3)
+    assert collected == [thread.name] * on
 
 
 def test_leaving_shows_the_state_that_the_rig_asks_for_and_takes_no_more_events() -> None:

@@ -160,8 +160,6 @@ class Reloader:
             why = self._wait()
             if why and not self._leaving:
                 self._load(why)
-                # Of the gig before; what is left of it waits in lists of the interpreter that only this empties.
-                gc.collect()
 
     def _wait(self) -> str:
         """Why the gig is to be loaded now, or nothing."""
