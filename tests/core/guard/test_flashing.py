@@ -9,6 +9,7 @@ from tests.rigs import row, row_of_dimmers, table
 
 from lanternist.core.effects import Floats
 from lanternist.core.guard import Guard
+from lanternist.core.guard.flashing import CELL_COUNTS, Flashes
 from lanternist.core.guard.guard import flashes_allowed
 from lanternist.core.rig import Acknowledgement, Limits
 from lanternist.core.rig_table import RigTable
@@ -173,3 +174,30 @@ def test_without_somebody_who_takes_it_on_no_rig_gets_more_than_guidance(
     """Four a second is the event guidance for strobes of the UK Health and Safety Executive."""
     who = Acknowledgement(who="the house", why="signs are up at both doors", warning_signs_posted=True)
     assert flashes_allowed(Limits(flashes_per_second=asked, acknowledged=who if acknowledged else None)) == allowed
+
+
+def test_a_rise_that_may_not_count_on_the_wire_yet_is_counted_from_its_latest_change() -> None:
+    flashes = Flashes.of(4, 0, 1)
+    # At once and for sure; slowly; never far; up for sure and nearly down again.
+    for now, light in [
+        (0.0, (0.5, 0.09, 0.01, 0.5)),
+        (0.2, (0.5, 0.09, 0.01, 0.5)),
+        (0.4, (0.6, 0.10, 0.02, 0.11)),
+        (0.6, (0.6, 0.10, 0.03, 0.10)),
+    ]:
+        flashes.count(np.array(light), now)
+    assert [flashes.spent(now).tolist() for now in (0.99, 1.0, 1.39, 1.4)] == [
+        [True, True, False, True],
+        [False, True, False, False],
+        [False, True, False, False],
+        [False, False, False, False],
+    ]
+
+
+def test_only_what_has_flashed_as_often_as_it_may_is_bounded_and_only_until_it_has_risen() -> None:
+    flashes = Flashes.of(3, 0, 1)
+    flashes.count(np.array([0.5, 0.0, 0.5]), 0.0)
+    flashes.count(np.array([0.2, 0.0, 0.5]), 0.1)
+    bounds = flashes.bounds(flashes.spent(0.2))
+    assert 0.2 < bounds[0] < 0.2 + CELL_COUNTS
+    assert bounds[1:].tolist() == [np.inf, np.inf]

@@ -98,3 +98,25 @@ def test_a_fog_machine_that_is_run_by_a_dimmer_is_a_fog_machine() -> None:
     guard, levels = Guard(of), np.array([1.0, 1.0])
     on = [bool(guard.apply(levels, frame * FRAME_S)[0] > 0) for frame in range(200)]
     assert sum(on) <= 81
+
+
+def test_as_much_as_is_allowed_in_ten_minutes_passes_whole() -> None:
+    of = fogger(LIMITS.format(duty=5))
+    # 2 s of every 40 are a twentieth.
+    wants = [frame % 1600 < 80 for frame in range(40 * 600)]
+    assert run(of, wants)[0] == wants
+
+
+def test_each_machine_has_a_share_of_its_own() -> None:
+    second = one_fixture("fogger", "2").replace('"it"', '"other"').replace("address = 1", "address = 11")
+    of = table(one_fixture("fogger", "2") + second + LIMITS.format(duty=5))
+    guard, rows = Guard(of), [row(of, name, "fog") for name in ("it", "other")]
+    for frame in range(40 * 100):
+        levels = of.rest.copy()
+        levels[rows] = frame % 1600 < 80, 800 <= frame % 1600 < 880
+        assert guard.apply(levels, frame * FRAME_S) is levels
+
+
+def test_a_short_rest_is_a_rest() -> None:
+    on, times = run(fogger("[limits.fog]\nburst_s = 2.0\nrest_s = 0.5\nduty = 100\n"), [True] * 400)
+    assert longest(on, times, 0.5) == pytest.approx(2.0, abs=0.03)

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.guarded import FRAME_S, WHIMS, Night, at_frames, play, stage, whim
-from tests.rigs import CLUB, row, table
+from tests.rigs import CLUB, compiled, row, table
 
+from lanternist.core.desk import Desk
 from lanternist.core.effects import Floats
 from lanternist.core.encode import encode
 from lanternist.core.guard import Guard, Held
@@ -204,3 +205,40 @@ def test_a_reload_with_other_fixtures_and_groups() -> None:
     for one in (newer, back):
         levels = np.append(one.table.high, 1.0)
         assert np.isfinite(one.apply(levels, 10.0)).all()
+
+
+HELD = CLUB + '[[limits.zones]]\nname = "stools"\nfrom = [-1.0, 3.0, 0.0]\nto = [1.0, 5.0, 1.0]\n'
+
+
+@pytest.mark.parametrize(
+    ("limit", "name", "parameter", "level"),
+    [
+        ("values", "par 1", "red", np.nan),
+        ("fog", "fogger", "fog", 1.0),
+        ("movement", "head 2", "pan", 170.0),
+        ("strobes", "par 2", "strobe", 12.0),
+    ],
+)
+def test_who_is_held_is_named_and_nobody_else(limit: str, name: str, parameter: str, level: float) -> None:
+    of = table(HELD)
+    guard, levels = Guard(of), of.rest.copy()
+    for head in ("head 1", "head 2"):
+        levels[row(of, head, "tilt")] = 90.0
+    for frame in range(240):
+        guard.apply(levels, frame * FRAME_S)
+    assert guard.held() == []
+    levels[row(of, name, parameter)] = level
+    guard.apply(levels, 240 * FRAME_S, lost=limit == "fog")
+    assert [(one.limit, one.fixtures) for one in guard.held()] == [(limit, (name,))]
+
+
+def test_heads_under_way_and_in_a_zone_are_named() -> None:
+    of = table(HELD)
+    guard = Guard(of)
+    desk = Desk(*compiled('[[scenes]]\nname = "X"\nparts = [{ on = "head 1", aim = "floor" }]', HELD))
+    desk.only(0, 0.0, 0.0)
+    levels = desk.render(0.0, 0.0 * of.leads)
+    levels[row(of, "head 2", "tilt")] = 90.0
+    for frame in range(60):
+        guard.apply(levels, frame * FRAME_S)
+    assert {one.limit: one.fixtures for one in guard.held()} == {"start": ("head 1", "head 2"), "zones": ("head 1",)}

@@ -141,3 +141,13 @@ def test_a_window_out_of_reach_keeps_the_head_dark() -> None:
     of = head('[[limits.windows]]\non = "it"\npan = [300.0, 400.0]\n')
     guard, now = settled(of)
     assert guard.apply(aimed(of, 0.0, 0.0), now)[row(of, "it", "intensity")] == 0.0
+
+
+def test_what_a_head_is_told_on_its_way_to_the_start_takes_as_much_longer() -> None:
+    of = head()
+    guard = Guard(of)
+    dimmer = row(of, "it", "intensity")
+    # For two seconds at all the speed it has: none of that brings it nearer to where it is told to be.
+    pans = [min(180.0 * (frame * FRAME_S - 1.0), 180.0) for frame in range(280)]
+    lit = [guard.apply(aimed(of, pan, 10.0), frame * FRAME_S)[dimmer] > 0 for frame, pan in enumerate(pans)]
+    assert lit.index(True) * FRAME_S >= ARRIVED_S + 1.7

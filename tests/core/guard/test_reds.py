@@ -74,3 +74,47 @@ def test_as_many_as_are_allowed_pass_and_no_more_until_the_first_is_a_second_ago
         reds.count(np.array([[1.0], [0.0], [0.0]]), now)
         reds.count(np.array([[0.0], [0.3], [0.0]]), now + 0.1)
     assert [reds.spent(now).any() for now in (0.5, 0.975, 1.0)] == [True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("rgb", "is_red"),
+    [
+        # W3C WCAG 2.2: R / (R + G + B) of 0.8 is saturated; arithmetic.
+        ((1.0, 0.0, 0.0), True),
+        ((1.0, 0.25, 0.0), True),
+        # As far as it is wider here: a share of 0.7, and a difference of 0.04.
+        ((1.0, 0.21, 0.21), True),
+        ((1.0, 0.22, 0.22), False),
+        ((1.0, 0.42, 0.0), True),
+        ((1.0, 0.44, 0.0), False),
+        ((1.0, 0.0, 0.42), True),
+        ((1.0, 0.0, 0.44), False),
+        ((0.041, 0.0, 0.0), True),
+        ((0.039, 0.0, 0.0), False),
+        ((0.06, 0.021, 0.0), False),
+        ((0.06, 0.0, 0.021), False),
+        ((0.0, 1.0, 0.0), False),
+        ((0.0, 0.0, 0.0), False),
+    ],
+)
+def test_what_is_saturated_red(rgb: tuple[float, float, float], is_red: bool) -> None:
+    assert red(np.array([rgb]).T).tolist() == [is_red]
+
+
+def test_what_may_not_be_red_on_the_wire_yet_is_counted_from_its_latest_change() -> None:
+    sure, faint, other, green = (1.0, 0.0, 0.0), (1.0, 0.21, 0.21), (0.9, 0.0, 0.0), (0.0, 1.0, 0.0)
+    dark, dim = (0.0, 0.0, 0.0), (0.0, 0.5, 0.0)
+    reds = Reds.of(4, 1)
+    for now, cells in [
+        (0.0, (sure, faint, dark, green)),
+        (0.2, (sure, faint, dark, green)),
+        (0.4, (other, (1.0, 0.2, 0.21), sure, dim)),
+        (0.6, (sure, (1.0, 0.2, 0.21), sure, green)),
+    ]:
+        reds.count(np.array(cells).T, now)
+    assert [reds.spent(now).tolist() for now in (0.99, 1.0, 1.39, 1.4)] == [
+        [True, True, True, False],
+        [False, True, True, False],
+        [False, True, True, False],
+        [False, False, False, False],
+    ]

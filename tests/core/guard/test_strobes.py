@@ -159,3 +159,30 @@ def test_what_a_lamp_is_dimmed_to_while_it_strobes_does_not_rise() -> None:
         levels[lamp], levels[strobe] = level, 2.0
         sent.append(float(guard.apply(levels, frame * FRAME_S)[lamp]))
     assert sent == [0.6, 0.6, 0.3, 0.3]
+
+
+def test_only_strobes_beyond_the_limit_are_said_to_be_held() -> None:
+    of = stage()
+    for hz, held in ((3.0, []), (3.1, ["par 2"])):
+        guard = Guard(of)
+        levels = lit(of, hz, ("par 2",)) + lit(of, 2.0, ("par 1",)) - of.rest
+        guard.apply(levels, 0.0)
+        assert [name for one in guard.held() for name in one.fixtures] == held
+
+
+def test_of_two_lamps_the_one_that_waits_is_said_to_be_held() -> None:
+    of = lamps(2)
+    guard = Guard(of)
+    levels = np.append(of.high, 1.0)
+    levels[of.of_kind("strobe")] = 1.0, 0.5
+    guard.apply(levels, 0.0)
+    assert [one.fixtures for one in guard.held()] == [("lamp 2",)]
+    levels[of.of_kind("strobe")] = 1.0, 0.0
+    assert guard.apply(levels, FRAME_S)[of.of_kind("strobe")].tolist() == [1.0, 0.0]
+
+
+def test_where_light_may_flash_once_a_second_no_lamp_strobes_by_itself() -> None:
+    of = lamps(1, "[limits]\nflashes_per_second = 1\n")
+    guard = Guard(of)
+    levels = np.append(of.high, 1.0)
+    assert {float(rates(of, guard, levels, frame)[0]) for frame in range(200)} == {0.0}

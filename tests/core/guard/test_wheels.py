@@ -62,3 +62,17 @@ def test_a_wheel_spins_no_faster_than_lets_three_positions_pass_in_a_second() ->
         levels = of.rest.copy()
         levels[it] = asked
         assert guard.apply(levels, number * 1.0)[it] == sent
+
+
+def test_a_wheel_that_is_too_fast_at_its_slowest_stands() -> None:
+    fast = profile("""
+title = "Fast"
+kind = "spot"
+modes.1.slots = [{ is = "colour-wheel", ranges = [
+    { to = 9, does = "open" }, { to = 99, does = "red" }, { to = 255, does = "colour-wheel-spin", rpm = [100, 200] }] }]
+""")
+    of = table(one_fixture("fast", "1"), {"fast": fast})
+    guard, it = Guard(of), row(of, "it", "colour-wheel-spin")
+    levels = of.rest.copy()
+    levels[it] = 150.0
+    assert guard.apply(levels, 0.0)[it] == 0.0
