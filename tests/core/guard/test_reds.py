@@ -118,3 +118,21 @@ def test_what_may_not_be_red_on_the_wire_yet_is_counted_from_its_latest_change()
         [False, True, True, False],
         [False, False, False, False],
     ]
+
+
+def test_what_is_held_in_its_colour_still_goes_dark_at_once() -> None:
+    of = stage()
+    guard, dimmer = Guard(of), row(of, "par 4", "intensity")
+    went_dark = 0
+    for frame in range(240):
+        levels = of.rest.copy()
+        for par in ("par 3", "par 4"):
+            levels[row(of, par, "intensity")] = 1.0
+            for name, level in zip(
+                ("red", "green", "blue"), (1, 0, 0) if frame // 2 % 2 else (0, GREEN, 0), strict=True
+            ):
+                levels[row(of, par, name)] = level
+        levels[dimmer] = frame % 7 > 0
+        went_dark += guard.before[dimmer] > levels[dimmer]
+        assert guard.apply(levels, frame * FRAME_S)[dimmer] <= levels[dimmer]
+    assert went_dark > 20
