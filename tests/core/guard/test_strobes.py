@@ -186,3 +186,16 @@ def test_where_light_may_flash_once_a_second_no_lamp_strobes_by_itself() -> None
     guard = Guard(of)
     levels = np.append(of.high, 1.0)
     assert {float(rates(of, guard, levels, frame)[0]) for frame in range(200)} == {0.0}
+
+
+def test_another_lamp_begins_a_second_after_the_first_has_ended_and_none_that_is_dark() -> None:
+    of = lamps(2)
+    guard, strobes = Guard(of), of.of_kind("strobe")
+    heard = []
+    for frame in range(160):
+        levels = np.append(of.high, 1.0)
+        levels[strobes] = (1.0, 0.0) if frame < 40 else (0.0, 1.0)
+        if frame >= 120:
+            levels[row(of, "lamp 2", "intensity")] = 0.0
+        heard.append(guard.apply(levels, frame * FRAME_S)[strobes].tolist())
+    assert heard == [[1.0, 0.0]] * 40 + [[0.0, 0.0]] * 40 + [[0.0, 1.0]] * 40 + [[0.0, 0.0]] * 40
