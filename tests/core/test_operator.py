@@ -98,6 +98,16 @@ def test_what_a_lost_controller_held_down_is_let_go_and_only_that() -> None:
     assert any("letting go of 'full'" in line for line in one.notices())
 
 
+def test_what_another_controller_still_holds_stays() -> None:
+    one = operator()
+    for device in ("left", "right"):
+        one.take(Touch(PAD, 1.0, 0.0, device=device))
+    one.take(Lost(0.1, "left"))
+    assert on(one) == {"house", "full"}
+    one.take(Lost(0.2, "right"))
+    assert on(one) == {"house"}
+
+
 def test_what_was_let_go_in_time_is_not_let_go_again() -> None:
     one = operator()
     one.take(Touch(PAD, 1.0, 0.0, device="pads"))
@@ -244,6 +254,15 @@ def test_leaving_gives_the_state_that_the_rig_asks_for_and_no_fog(on_stop: str, 
     one.leave(2.0)
     assert dimmer(one, 2.025) == level
     assert not one.levels[fog].any()
+
+
+def test_a_scene_to_leave_behind_is_seen_after_a_cue_has_made_it_dark() -> None:
+    one = operator(rig_with('on_stop = "house"'))
+    one.frame(0.0)
+    one.cues.dark = True
+    assert dimmer(one, 1.0) == 0
+    one.leave(2.0)
+    assert dimmer(one, 2.025) == HOUSE
 
 
 def test_the_same_events_give_the_same_frames() -> None:

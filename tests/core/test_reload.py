@@ -350,3 +350,16 @@ def test_who_was_taken_over_from_is_freed_at_once_without_a_collection_of_garbag
         assert gc.collect() == 0
     finally:
         gc.enable()
+
+
+def test_a_point_that_has_moved_into_a_zone_takes_what_is_focused_on_it_along() -> None:
+    zone = '[[limits.zones]]\nname = "stools"\nfrom = [-4.0, 4.0, 0.0]\nto = [4.0, 8.0, 1.0]\n'
+    fixed = CLUB.replace('name = "par 2"\n', 'name = "par 2"\npoints_at = "side"\n') + zone
+    moved = fixed.replace("side = [-3.0, 1.0, 0.5]", "side = [-3.0, 6.0, 0.5]")
+    assert moved != fixed
+    old, new = operator(rig_text=fixed), operator(rig_text=moved)
+    old.begin(0.0)
+    old.frame(0.0)
+    reloaded(old, new, 0.025)
+    new.frame(0.025)
+    assert [one.fixtures for one in new.guard.held() if one.limit == "zones"] == [("par 2",)]

@@ -47,5 +47,5 @@ class Holds:
         held = self.by.pop(device, set())
         if THE_BLACKOUT in held and THE_BLACKOUT not in self.everything():
             yield f"{device} is gone; ending the blackout, which it held", Action("blackout", at, value=0.0)
-        for name in sorted(held - {THE_BLACKOUT}):
+        for name in sorted(held - {THE_BLACKOUT} - self.everything()):
             yield f"{device} is gone; letting go of {name!r}, which it held", Action("stop", at, name)

@@ -178,6 +178,7 @@ class Operator:
         if wanted == "blackout":
             self.desk.blackout = True
         elif wanted != "hold":
+            self.cues.dark = False
             self._only(wanted, now)
         self.loadin.end("lanternist is stopping")
         self._leaving = True

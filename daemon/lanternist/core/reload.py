@@ -2,7 +2,7 @@
 
 Scenes go on by name with their fades and ages, the beat clock and the song where they are; master, blackout and follow
 stay as hands have left them. A held pad goes on holding where it is still bound to the same. The guard keeps its count;
-where no fixture and no limit has changed it is the very same guard, and the same gig makes the same frames. What the
+where no fixture, no point that one is focused on and no limit has changed it is the very same guard, and the same gig makes the same frames. What the
 show starts with is not started, load-in ends, and what is on but has no name any more is gone. Where the light becomes
 another by all that, it does so softly.
 """
@@ -24,6 +24,8 @@ def kin(new: Operator, old: Operator) -> Kin | None:
     """What of the new rig goes on from what of the old; None if the guard can stay. Reads only what never changes."""
     now_on, before = new.rig, old.guard.table
     same = now_on.patched == before.patched and now_on.rig.limits == before.rig.limits
+    # A point that has moved turns what is focused on it.
+    same = same and np.array_equal(new.guard.beams.base, old.guard.beams.base)
     if same and np.array_equal(now_on.kind, before.kind) and np.array_equal(now_on.cell, before.cell):
         return None
     return kin_of(new.guard, old.guard)
