@@ -2,9 +2,9 @@
 
 Scenes go on by name with their fades and ages, the beat clock and the song where they are; master, blackout and follow
 stay as hands have left them. A held pad goes on holding where it is still bound to the same. The guard keeps its count;
-where no fixture, no point that one is focused on and no limit has changed it is the very same guard, and the same gig makes the same frames. What the
-show starts with is not started, load-in ends, and what is on but has no name any more is gone. Where the light becomes
-another by all that, it does so softly.
+where no fixture, no point that one is focused on and no limit has changed it is the very same guard, and the same gig
+makes the same frames. What the show starts with is not started, load-in ends, and what is on but has no name any more
+is gone. Where the light becomes another by all that, it does so softly.
 """
 
 from collections.abc import Set as AbstractSet
