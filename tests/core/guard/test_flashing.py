@@ -5,7 +5,8 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 from tests.guarded import FRAME_S, Night, at_frames, play, stage
-from tests.rigs import row, row_of_dimmers, table
+from tests.independent.flash_counter import opposing_changes
+from tests.rigs import one_fixture, profile, row, row_of_dimmers, table
 
 from lanternist.core.effects import Floats
 from lanternist.core.guard import Guard
@@ -201,3 +202,39 @@ def test_only_what_has_flashed_as_often_as_it_may_is_bounded_and_only_until_it_h
     bounds = flashes.bounds(flashes.spent(0.2))
     assert 0.2 < bounds[0] < 0.2 + CELL_COUNTS
     assert bounds[1:].tolist() == [np.inf, np.inf]
+
+
+FLAGS = profile("""
+title = "Flags"
+kind = "spot"
+modes.4.slots = ["intensity", "cyan", "magenta", "yellow"]
+""")
+
+
+@pytest.mark.parametrize(
+    "names", [("cyan", "magenta", "yellow"), ("magenta",), ("cyan", "magenta"), ("magenta", "yellow")]
+)
+def test_flags_that_take_light_away_and_give_it_back_are_flashes(names: tuple[str, ...]) -> None:
+    of = table(one_fixture("flags", "4"), {"flags": FLAGS})
+    guard, sent = Guard(of), []
+    for frame in range(400):
+        levels = of.rest.copy()
+        levels[row(of, "it", "intensity")] = 1.0
+        levels[[row(of, "it", name) for name in names]] = frame // 2 % 2
+        levels = guard.apply(levels, frame * FRAME_S)
+        # That a flag is linear and lets 0.02 through: common practice, no source. Luminance: IEC 61966-2-1.
+        left = [1.0 - 0.98 * levels[row(of, "it", name)] for name in ("cyan", "magenta", "yellow")]
+        sent.append(levels[row(of, "it", "intensity")] * float(np.dot([0.2126, 0.7152, 0.0722], left)))
+    onsets = [at for at, heading in opposing_changes(sent, None) if heading > 0]
+    assert 20 <= len(onsets) <= 33
+    assert all(last - first >= 40 for first, last in zip(onsets, onsets[3:], strict=False))
+
+
+def test_flags_that_move_slowly_pass_untouched() -> None:
+    of = table(one_fixture("flags", "4"), {"flags": FLAGS})
+    guard = Guard(of)
+    for frame in range(400):
+        levels = of.rest.copy()
+        levels[row(of, "it", "intensity")] = 1.0
+        levels[row(of, "it", "magenta")] = 0.5 + 0.5 * np.sin(2 * np.pi * frame * FRAME_S)
+        assert guard.apply(levels, frame * FRAME_S) is levels

@@ -1,7 +1,9 @@
 """What light each cell gives, by the levels that the guard is given: intensities in light, see `core.dimming`.
 
 A cell's light is its dimmer times the sum of its emitters, as linear sRGB, on a scale where the cell with all of its
-emitters at full has a relative luminance of 1. Iris, zoom, gobo, prism and frost move too slowly to count.
+emitters at full has a relative luminance of 1. A cell without emitters is a white source, of which flags of cyan,
+magenta and yellow take red, green and blue, all but what they let through. Iris, zoom, gobo, prism and frost move too
+slowly to count.
 """
 
 from collections.abc import Iterator
@@ -10,12 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from lanternist.core.colour import linear_srgb
+from lanternist.core.colour.engine import LET_THROUGH
 from lanternist.core.effects import Floats, Ints
 from lanternist.core.parameters import Emitter
 from lanternist.core.rig_table import RigTable
 
 # Relative luminance of linear sRGB, IEC 61966-2-1.
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+# What a flag that is all in takes of white light.
+TAKES = {
+    "cyan": (LET_THROUGH - 1.0, 0.0, 0.0),
+    "magenta": (0.0, LET_THROUGH - 1.0, 0.0),
+    "yellow": (0.0, 0.0, LET_THROUGH - 1.0),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +86,10 @@ def _lit(table: RigTable) -> Iterator[tuple[int, int]]:
 
 
 def _emitters(table: RigTable, cell: int) -> list[tuple[int, tuple[float, ...]]]:
-    """A cell's emitter rows, each with its linear sRGB at full. A cell without any is a white source."""
-    emitters = table.engines[cell].emitters
+    """A cell's emitter rows, each with its linear sRGB at full; a flag's is what it takes, and below 0."""
+    emitters, flags = table.engines[cell].emitters, table.engines[cell].flags
     if not emitters:
-        return [(table.rows, (1.0, 1.0, 1.0))]
+        return [(table.rows, (1.0, 1.0, 1.0)), *((table.index[cell, flag], TAKES[flag]) for flag in flags)]
     all_of_it = sum(emitter.flux for _, emitter in emitters)
     return [(table.index[cell, name], tuple(_light(emitter) / all_of_it)) for name, emitter in emitters]
 
