@@ -294,13 +294,21 @@ def test_a_slot_that_nothing_is_patched_to_is_sent_for_a_moment_and_not_often() 
     booth.frame(1)
     assert booth.slots[0, 299] == 0
     booth.of.desk.blackout = False
-    booth.frame(round(HUNT_S / FRAME_S))
+    booth.frame(1)
     assert booth.slots[0, 299] == 0
+    booth.frame(round(HUNT_S / FRAME_S))
     booth.of.take(LoadInRequest("slot", booth.now, ("1.301",), (255.0, 1.0), 1))
     booth.frame(1)
     booth.of.take(LoadInRequest("end", booth.now, who=1))
     booth.frame(1)
     assert booth.slots[0, 300] == 0
+
+
+def test_a_pad_that_walks_where_nothing_gives_light_is_told() -> None:
+    booth = Booth(one_fixture("fogger", "2"))
+    assert booth.ask("light", "it") == ""
+    booth.take(Action("walk", booth.now, value=1.0), 2)
+    assert "no fixture of this rig gives light" in booth.notices()
 
 
 REQUESTS = st.one_of(

@@ -21,6 +21,7 @@ from lanternist.core.events import Action, LoadInRequest
 from lanternist.core.loadin_requests import (
     HUNT_S,
     MACHINES,
+    NO_LIGHT,
     REQUESTS,
     cells_of,
     fixture_named,
@@ -127,6 +128,8 @@ class LoadIn:
         """Next or previous, from a pad or OSC; 0 is a pad let go. Raises ValueError while load-in is not on."""
         if not self.on:
             raise ValueError("walk: load-in is not on; `lanternist walk` begins it")
+        if not walk_order(self.table):
+            raise ValueError(NO_LIGHT)
         if action.value:
             self._asked = action.at
             self._step(1 if action.value > 0 else -1, action.at)
@@ -161,8 +164,11 @@ class LoadIn:
 
     def onto(self, frame: Slots, now: float, *, dark: bool) -> Slots:
         """The frame, with the one slot that nothing is patched to, or is held on purpose. dark: blackout."""
+        if dark:
+            # It would come back with every blackout, and nobody knows what it lights.
+            self._hunt = None
         hunt, service = self._hunt, self._service
-        if hunt is not None and not dark and now - hunt.at <= HUNT_S:
+        if hunt is not None and now - hunt.at <= HUNT_S:
             frame = frame.copy()
             frame[hunt.slot.universe, hunt.slot.at] = hunt.slot.value
         if service is not None and now <= service.until:

@@ -16,6 +16,7 @@ from lanternist.core.slot_meaning import held
 # more (common practice, no source); and not often enough to flash.
 HUNT_S = 2.0
 MACHINES = ("fog", "haze")
+NO_LIGHT = "no fixture of this rig gives light"
 
 
 def _check_light(table: RigTable, request: LoadInRequest) -> None:
@@ -33,7 +34,7 @@ def _check_walk(table: RigTable, request: LoadInRequest) -> None:
     if _numbers(request, 1)[0] not in (1, -1):
         raise ValueError("walk takes 1 or -1")
     if not walk_order(table):
-        raise ValueError("no fixture of this rig gives light")
+        raise ValueError(NO_LIGHT)
 
 
 def _check_slot(table: RigTable, request: LoadInRequest) -> None:
