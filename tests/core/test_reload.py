@@ -222,6 +222,16 @@ def test_a_held_pad_goes_on_holding_only_where_it_is_bound_to_the_same() -> None
     assert (on(moved), moved.desk.blackout) == ({"slow": 0.0}, False)
 
 
+def test_what_is_held_by_a_word_stays_whatever_pads_are_bound_to() -> None:
+    old, new = operator(), operator(SHOW.replace("number = 36", "number = 46"))
+    old.take(Action("hold", 0.0, "slow"))
+    old.frame(0.1)
+    assert reloaded(old, new, 0.2) == []
+    assert on(new) == {"slow": 1.0}
+    new.take(Action("hold", 0.3, "slow", 0.0))
+    assert on(new) == {"slow": 0.0}
+
+
 def test_a_blackout_that_was_switched_stays_and_so_do_master_and_counts() -> None:
     old = operator()
     for action in (Action("blackout", 0.0), Action("master", 0.0, value=0.4), Action("start", 0.0, "nothing")):

@@ -15,7 +15,7 @@ from lanternist.core.bindings import Bindings, controls_that_hold
 from lanternist.core.entrance import from_before
 from lanternist.core.events import Control
 from lanternist.core.guard.adoption import Kin, kin_of
-from lanternist.core.holds import THE_BLACKOUT
+from lanternist.core.holds import NOBODYS, THE_BLACKOUT
 from lanternist.core.operator import Operator
 from lanternist.core.state import set_up, state_of
 
@@ -84,7 +84,8 @@ def _keep_holds(new: Operator, old: Operator, now: float) -> list[str]:
 
 def _is_held_as_before(new: Bindings, old: Bindings, device: str, name: str) -> bool:
     before: AbstractSet[Control] = controls_that_hold(old, device, name)
-    return before <= controls_that_hold(new, device, name)
+    # What is held by a word is let go by a word, whatever pads are bound to.
+    return device == NOBODYS or before <= controls_that_hold(new, device, name)
 
 
 def _let_go(new: Operator, device: str, name: str, now: float) -> list[str]:
