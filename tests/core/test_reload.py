@@ -225,6 +225,7 @@ def test_a_held_pad_goes_on_holding_only_where_it_is_bound_to_the_same() -> None
 def test_what_is_held_by_a_word_stays_whatever_pads_are_bound_to() -> None:
     old, new = operator(), operator(SHOW.replace("number = 36", "number = 46"))
     old.take(Action("hold", 0.0, "slow"))
+    old.take(Touch(HOLD, 1.0, 0.0, "pads"))  # which holds it too, and is bound to something else by now
     old.frame(0.1)
     assert reloaded(old, new, 0.2) == []
     assert on(new) == {"slow": 1.0}

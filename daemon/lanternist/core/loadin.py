@@ -128,9 +128,9 @@ class LoadIn:
         """Next or previous, from a pad or OSC; 0 is a pad let go. Raises ValueError while load-in is not on."""
         if not self.on:
             raise ValueError("walk: load-in is not on; `lanternist walk` begins it")
-        if not walk_order(self.table):
-            raise ValueError(NO_LIGHT)
         if action.value:
+            if not walk_order(self.table):
+                raise ValueError(NO_LIGHT)
             self._asked = action.at
             self._step(1 if action.value > 0 else -1, action.at)
             self._levels = self._made()

@@ -73,11 +73,12 @@ def _soften(new: Operator, old: Operator, kin: Kin | None, now: float) -> None:
 
 def _keep_holds(new: Operator, old: Operator, now: float) -> list[str]:
     """What is held goes on being held by the same controls; what no pad would let go any more is let go now."""
-    said = []
     for device, names in old.holds.by.items():
         kept = {name for name in names if _is_held_as_before(new.show.bindings, old.show.bindings, device, name)}
         new.holds.by[device] = {name for name in kept if name == THE_BLACKOUT or name in new.show.by_name}
-        for name in sorted(names - kept):
+    held, said = new.holds.everything(), []
+    for device, names in old.holds.by.items():
+        for name in sorted(names - held):
             said += _let_go(new, device, name, now)
     return said
 
