@@ -222,7 +222,7 @@ class Loop:
         """Give back what waits in lists of the interpreter for the next of its kind, up to 2000 of each.
 
         Only a collection of all garbage empties them, and none comes about by itself where the gig is frozen: there is
-        hardly anything to collect, so this takes 30 us. While a gig is unpacked it is off, and would take long.
+        hardly anything to collect, so it is soon done. While a gig is unpacked it is off, and would take long.
         """
         if self.lateness.frames % TIDY_EVERY == 0 and gc.isenabled():
             gc.collect()
